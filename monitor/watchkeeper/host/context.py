@@ -1,0 +1,104 @@
+"""What a plugin is given beside its config: the event clock, the watch's knowledge, and a way to hail."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import AbstractContextManager
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any, Protocol
+
+import msgspec
+
+if TYPE_CHECKING:
+    import sqlite3
+    from collections.abc import Sequence
+
+    from ..model import Hail, OnAir, Own
+    from ..store.worked import WorkedIndex
+
+
+class CheckState(StrEnum):
+    """How a preflight check stands."""
+
+    GOOD = "good"
+    WAITING = "waiting"  # no evidence yet
+    POOR = "poor"
+
+
+class Check(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the preflight: what is checked, how it stands, on what evidence, and what to do about it."""
+
+    key: str
+    label: str
+    state: CheckState
+    evidence: str
+    remedy: str | None = None
+    rank: int = 50
+
+
+class Watching(Protocol):
+    """What the context needs of the watch it belongs to; the watch implements it."""
+
+    @property
+    def now_ms(self) -> int: ...
+    @property
+    def own(self) -> Own: ...
+    @property
+    def worked(self) -> WorkedIndex: ...
+    def stations(self) -> Iterable[OnAir]: ...
+    def station(self, call: str) -> OnAir | None: ...
+
+
+class Context:
+    """One per plugin. Everything readable here depends on the journal alone, but for :meth:`reader`."""
+
+    def __init__(
+        self,
+        plugin: str,
+        watching: Watching,
+        hail: Callable[[str, Hail], None],
+        submit: Callable[[str, Sequence[tuple[str, Mapping[str, Any]]]], None],
+        reader: Callable[[], AbstractContextManager[sqlite3.Connection]],
+    ) -> None:
+        self._plugin = plugin
+        self._watching = watching
+        self._hail = hail
+        self._submit = submit
+        self._reader = reader
+        self.logger = logging.getLogger(f"watchkeeper.plugin.{plugin}")
+
+    @property
+    def now_ms(self) -> int:
+        """The event clock, in ms since 1970-01-01 UTC. It never runs backwards and never reads the computer's clock."""
+        return self._watching.now_ms
+
+    @property
+    def own(self) -> Own:
+        """The own station as last told."""
+        return self._watching.own
+
+    @property
+    def worked(self) -> WorkedIndex:
+        """Which calls, entities, zones, … are in the log, per band and mode."""
+        return self._watching.worked
+
+    def stations(self) -> Iterable[OnAir]:
+        """The stations on the air, the one heard last first."""
+        return self._watching.stations()
+
+    def station(self, call: str) -> OnAir | None:
+        """What is known of ``call`` on the air."""
+        return self._watching.station(call)
+
+    def hail(self, hail: Hail) -> None:
+        """Raise a hail. The core lets each ``key`` out once per hold-off and delivers it."""
+        self._hail(self._plugin, hail)
+
+    def submit(self, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
+        """Queue SQL with named parameters for the one writer; all of it is one transaction. Own tables only."""
+        self._submit(self._plugin, statements)
+
+    def reader(self) -> AbstractContextManager[sqlite3.Connection]:
+        """A short-lived read-only connection. Not for synchronous hooks: what it reads is outside the journal."""
+        return self._reader()
