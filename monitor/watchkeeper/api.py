@@ -1,4 +1,4 @@
-"""The whole of what a plugin may import, beside ``watchkeeper.radio``, ``watchkeeper.adif`` and ``watchkeeper.view``."""
+"""All that a plugin may import, beside ``watchkeeper.radio``, ``watchkeeper.adif`` and ``watchkeeper.view``."""
 
 from .hookspecs import API_VERSION, hookimpl
 from .host.context import Check, CheckState, Context

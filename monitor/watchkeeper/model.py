@@ -141,7 +141,7 @@ class Own(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Contact(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """One contact as the log keeps it. ``key`` is global: own call, source and the source's id (or a digest, on import)."""
+    """One contact as the log keeps it. ``key`` is global: own call, source, the source's id (a digest on import)."""
 
     key: str
     source: str

@@ -34,7 +34,7 @@ class Urgency(IntEnum):
 
 
 class View(msgspec.Struct, frozen=True, kw_only=True, tag_field="form", omit_defaults=True):
-    """What all views share. ``name`` is unique within its owner and stable; ``missing`` says what more events would show."""
+    """What all views share. ``name`` is unique and stable; ``missing`` says what could be shown with more events."""
 
     name: str
     panel: Panel
