@@ -1,0 +1,108 @@
+"""The words of a message: calls, hashed calls, locators, reports.
+
+Shapes only: whether a call sign is allocated and where it belongs is asked elsewhere.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from watchkeeper.radio.reading import Step
+
+#: prefix, digit, one to three letters, optionally rover or portable: what 28 bits can hold. Special series of four
+#: characters before the digit's letters (3DA0, 3XA0) have code points of their own (from memory).
+_STANDARD = re.compile(r"(?:(?:[A-Z]{1,2}|[A-Z]\d|\d[A-Z])\d[A-Z]{1,3}|3DA0[A-Z]{1,3}|3X[A-Z]\d[A-Z]{1,3})(?:/[RP])?")
+#: special-event calls have more digits or a longer suffix; the last character is a letter (RR Art. 19)
+_WHOLE = re.compile(r"(?:[A-Z]{1,2}|[A-Z]\d|\d[A-Z]{1,2})\d{1,4}(?:[A-Z0-9]{0,6}[A-Z])")
+#: the characters that 58 bits can hold, at least three and at most eleven
+_LONGEST = re.compile(r"(?=[A-Z0-9/]*[A-Z])(?=[A-Z0-9/]*\d)[A-Z0-9/]{3,11}")
+_HASHED = re.compile(r"<(\.\.\.|[A-Z0-9/]{3,11})>")
+_LOCATOR = re.compile(r"[A-R]{2}\d{2}")
+_FINE_LOCATOR = re.compile(r"[A-R]{2}\d{2}[A-X]{2}")
+_REPORT = re.compile(r"(R?)([+-]\d{1,2})")
+_ACKNOWLEDGEMENTS: dict[str, Step] = {"RRR": "roger", "RR73": "roger_farewell", "73": "farewell"}
+
+
+class Party(NamedTuple):
+    """A station as a message names it; ``call`` is None for a hash that the decoder could not resolve."""
+
+    call: str | None
+    hashed: bool
+
+
+class Tail(NamedTuple):
+    """What follows the calls."""
+
+    step: Step
+    report_db: int | None = None
+    locator: str | None = None
+
+
+def is_standard_call(word: str) -> bool:
+    """Say whether ``word`` has the ordinary shape of a call sign, ``/R`` or ``/P`` allowed."""
+    return _STANDARD.fullmatch(word) is not None
+
+
+def is_call(word: str) -> bool:
+    """Say whether ``word`` looks like a call sign: ordinary, special or compound, at most eleven characters."""
+    if is_standard_call(word):
+        return True
+    return len(word) <= 11 and any(_WHOLE.fullmatch(part) for part in word.split("/"))
+
+
+def is_full_call(word: str) -> bool:
+    """Say whether the 58 bits of a call in full can hold ``word``, sense or not. What ends a message is no call."""
+    return _LONGEST.fullmatch(word) is not None and _LOCATOR.fullmatch(word) is None
+
+
+def base_of(call: str) -> str:
+    """Return the whole call inside a compound one (``PJ4/K1ABC`` → ``K1ABC``), or ``call`` itself if there is none."""
+    parts = [part for part in call.split("/") if _WHOLE.fullmatch(part)]
+    return max(parts, key=len) if parts else call
+
+
+def hashed(word: str) -> Party | None:
+    """Return the station in angle brackets, or None for any other word."""
+    found = _HASHED.fullmatch(word)
+    if found is None:
+        return None
+    return Party(None if found[1] == "..." else found[1], hashed=True)
+
+
+def party(word: str) -> Party | None:
+    """Return the station that ``word`` names, or None."""
+    return Party(word, hashed=False) if is_call(word) else hashed(word)
+
+
+def is_locator(word: str) -> bool:
+    """Say whether ``word`` is a locator of four characters. RR73 is none: it closes an exchange."""
+    return word != "RR73" and _LOCATOR.fullmatch(word) is not None
+
+
+def is_fine_locator(word: str) -> bool:
+    """Say whether ``word`` is a locator of six characters."""
+    return _FINE_LOCATOR.fullmatch(word) is not None
+
+
+def report(word: str) -> tuple[bool, int] | None:
+    """Return (acknowledges, dB) for ``-08`` or ``R-08``, or None."""
+    found = _REPORT.fullmatch(word)
+    return None if found is None else (found[1] == "R", int(found[2]))
+
+
+def tail(words: list[str]) -> Tail | None:
+    """Read what follows the calls in a standard message: nothing, a locator, a report or an acknowledgement."""
+    match words:
+        case []:
+            return Tail("answering")
+        case ["R", word] if is_locator(word):
+            return Tail("roger_report", locator=word)
+        case [word] if is_locator(word):
+            return Tail("answering", locator=word)
+        case [word] if word in _ACKNOWLEDGEMENTS:
+            return Tail(_ACKNOWLEDGEMENTS[word])
+        case [word]:
+            found = report(word)
+            return None if found is None else Tail("roger_report" if found[0] else "report", found[1])
+    return None
