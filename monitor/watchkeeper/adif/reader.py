@@ -1,0 +1,252 @@
+"""Reading ADIF: ADI as a stream in constant memory, and ADX by :mod:`watchkeeper.adif.adx`.
+
+Almost every record of almost every file is plain: ASCII, right lengths, blanks between the fields. Such a record is
+split at its ``<`` signs and checked against its lengths at a few hundred nanoseconds a field. Whatever does not fit
+goes through the careful scanner, from the same place, so that speed never costs correctness.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+from watchkeeper.adif import adx, tables
+from watchkeeper.adif.record import Header, Problem, Record
+from watchkeeper.adif.scan import TAG, Unit, scan
+
+#: longer records are cut off and reported: a file without end marks must not fill the memory
+RECORD_LIMIT = 256 * 1024
+_CHUNK = 1024 * 1024
+_BYTE_ORDER_MARK = "\xef\xbb\xbf"
+#: what may stand between two fields without a second look
+_BLANKS = frozenset(("", " ", "\n", "\r\n", "  ", " \n", " \r\n", "\r", "\t"))
+_KNOWN_TAGS_LIMIT = 4096
+
+
+class Reader(Iterator[Record]):
+    """The records of one ADI or ADX stream, in order; ``header`` is there from the start.
+
+    Nothing in the file raises: a record that had to be mended, or that the end of the file cut off, carries its
+    problems. With ``places`` each record also knows the line of every field, at a third of the speed.
+    """
+
+    def __init__(self, stream: BinaryIO, *, places: bool = False) -> None:
+        self.header = Header()
+        start = stream.read(_CHUNK)
+        if adx.is_adx(start):
+            self._records = adx.records(stream, start, self.header)
+        else:
+            adi = _AdiStream(stream, start, self.header, places=places)
+            adi.read_header()
+            self._records = adi.records()
+
+    def __next__(self) -> Record:
+        return next(self._records)
+
+
+def read(stream: BinaryIO, *, places: bool = False) -> Reader:
+    """The records of an open ADI or ADX stream (see :class:`Reader`)."""
+    return Reader(stream, places=places)
+
+
+def read_file(path: Path | str, *, places: bool = False) -> Iterator[Record]:
+    """The records of a file, which is closed behind the last one. Raises ``OSError`` when it cannot be read."""
+    with Path(path).open("rb") as stream:
+        yield from Reader(stream, places=places)
+
+
+class _AdiStream:
+    """A window over an ADI stream: at least one record's greatest length ahead of the position, or up to the end.
+
+    The window holds bytes as Latin-1 characters, so a character's place is a byte's place.
+    """
+
+    def __init__(self, stream: BinaryIO, start: bytes, header: Header, *, places: bool) -> None:
+        self._stream = stream
+        self._header = header
+        self._places = places
+        self._text = start.decode("latin-1")
+        self._final = not start
+        self._position = len(_BYTE_ORDER_MARK) if self._text.startswith(_BYTE_ORDER_MARK) else 0
+        self._line = 1  # of the position
+        self._offset = 0  # of the window's first byte in the stream
+        self._number = 0
+        self._mark = "<EOR>"
+        self._known: dict[str, tuple[str, int]] = {}
+        self._fill()
+
+    def read_header(self) -> None:
+        """Take the header if the first end mark is ``<EOH>``; otherwise the stream has none and nothing is taken."""
+        unit = scan(self._text, self._position, final=self._final)
+        if unit.is_header:
+            self._take_header(unit)
+
+    def records(self) -> Iterator[Record]:
+        """Every record of the stream."""
+        while True:
+            self._fill()
+            if not self._places:
+                yield from self._plain_records()
+                self._fill()
+            if self._position == len(self._text):
+                return
+            record = self._careful_record()
+            if record is not None:
+                yield record
+
+    def _fill(self) -> None:
+        """Read on until a whole record's greatest length lies ahead, and drop what lies behind."""
+        while not self._final and len(self._text) - self._position < RECORD_LIMIT:
+            more = self._stream.read(_CHUNK)
+            self._final = not more
+            self._text = self._text[self._position :] + more.decode("latin-1")
+            self._offset += self._position
+            self._position = 0
+
+    def _plain_records(self) -> Iterator[Record]:
+        """Records as long as they are plain and the window holds one of the greatest length."""
+        text, position, known, mark, blanks = self._text, self._position, self._known, self._mark, _BLANKS
+        last = len(text) if self._final else len(text) - RECORD_LIMIT
+        bare = Record.bare
+        while position <= last:
+            stop = text.find(mark, position)
+            if stop < 0:
+                return
+            part = text[position:stop]
+            if not part.isascii():
+                return
+            pieces = part.split("<")
+            record = bare()
+            try:
+                for piece in pieces[1:]:
+                    tag, _, value = piece.partition(">")
+                    name, length = known[tag]
+                    if value[length:] not in blanks or len(value) < length:
+                        return
+                    record[name] = value[:length]
+            except KeyError:
+                if self._learn(pieces[1:]):
+                    continue
+                return
+            if not record or len(record) != len(pieces) - 1:
+                return
+            self._number += 1
+            record.number = self._number
+            record.line = self._line + pieces[0].count("\n")
+            self._line += part.count("\n")
+            position = stop + len(mark)
+            record.end = self._offset + position
+            self._position = position
+            yield record
+
+    def _learn(self, pieces: list[str]) -> bool:
+        """Keep the tags of a record for the plain way; false if one of them is not plain or has nothing new."""
+        known = self._known
+        before = len(known)
+        if before > _KNOWN_TAGS_LIMIT:
+            known.clear()
+            before = 0
+        for piece in pieces:
+            spelled = piece.partition(">")[0]
+            tag = TAG.fullmatch(f"<{spelled}>")
+            if tag is None or tag.group(1):
+                return False
+            name = tag.group(2).upper()
+            if tag.group(4) and name not in tables.fields():  # its type is needed to write it again
+                return False
+            known[spelled] = (name, int(tag.group(3)))
+        return len(known) > before
+
+    def _careful_record(self) -> Record | None:
+        """The next record by the scanner; None for a blank one, a header in the middle, or blanks at the end."""
+        unit = scan(self._text, self._position, final=self._final)
+        if unit.is_header:
+            self._take_header(unit)
+            return None
+        if unit.mark:
+            self._mark = unit.mark
+        if not unit.fields and not unit.findings and (unit.mark or not self._rest_matters(unit)):
+            self._pass(unit.end)
+            return None
+        record = self._record_of(unit)
+        if not unit.mark:
+            self._report_missing_mark(record)
+        self._pass(unit.end)
+        if not unit.mark and not self._final:
+            self._skip_to_mark()
+        return record
+
+    def _rest_matters(self, unit: Unit) -> bool:
+        """Text without any field at the end of a file is a comment, unless the file holds nothing else."""
+        rest = self._text[self._position : unit.end]
+        return "<" in rest or (self._number == 0 and not self._header.fields and not rest.isspace())
+
+    def _record_of(self, unit: Unit) -> Record:
+        self._number += 1
+        record = Record(unit.fields, number=self._number, line=self._line_at(unit.first))
+        record.end = self._offset + unit.end
+        for name, indicator in unit.types.items():
+            if name not in tables.fields():
+                record.types[name] = indicator
+        for finding in unit.findings:
+            line = self._line_at(finding.offset)
+            record.problems.append(Problem(self._number, line, finding.field, finding.severity, finding.why))
+        if self._places:
+            self._note_places(record, unit)
+        return record
+
+    def _note_places(self, record: Record, unit: Unit) -> None:
+        line, cursor = self._line, self._position
+        for name, offset in unit.offsets.items():
+            line += self._text.count("\n", cursor, offset)
+            cursor = offset
+            record.notes.places[name] = line
+
+    def _report_missing_mark(self, record: Record) -> None:
+        record.notes.complete = False
+        if not record:
+            why = "no field of ADIF can be found in this text"
+        elif self._final:
+            why = "the file ends inside this record: <EOR> is missing, so its end may be lost"
+        else:
+            why = f"no <EOR> within {RECORD_LIMIT} bytes: what follows up to the next one is passed over"
+        record.problems.append(Problem(record.number, record.line, None, "error", why))
+
+    def _skip_to_mark(self) -> None:
+        """Pass over the text up to and with the next end mark, however far it is."""
+        while True:
+            lowered = self._text.lower() if self._text.isascii() else self._text.translate(_LOWER)
+            found = lowered.find("<eor>", self._position)
+            if found >= 0:
+                self._pass(found + len("<eor>"))
+                return
+            if self._final:
+                self._pass(len(self._text))
+                return
+            self._pass(max(self._position, len(self._text) - len("<eor>")))
+            self._fill()
+
+    def _take_header(self, unit: Unit) -> None:
+        """Take the fields of a header; one in the middle of a file (files that were joined) counts as well."""
+        for finding in unit.findings:
+            line = self._line_at(finding.offset)
+            self._header.problems.append(Problem(0, line, finding.field, finding.severity, finding.why))
+        for name, value in unit.fields.items():
+            number = name.removeprefix("USERDEF")
+            if name != number and number.isdecimal():
+                self._header.define(int(number), value, unit.types.get(name))
+            self._header.fields[name] = value
+        self._known.clear()
+        self._pass(unit.end)
+
+    def _line_at(self, offset: int) -> int:
+        return self._line + self._text.count("\n", self._position, offset)
+
+    def _pass(self, position: int) -> None:
+        self._line += self._text.count("\n", self._position, position)
+        self._position = position
+
+
+#: lower-cases ASCII only: other characters may change their number when lower-cased
+_LOWER = {code: code + 32 for code in range(ord("A"), ord("Z") + 1)}
