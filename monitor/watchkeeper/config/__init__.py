@@ -1,0 +1,24 @@
+"""The configuration: TOML, read once, checked as a whole, and every problem told at the same time."""
+
+from .checking import Problem, check
+from .loading import ConfigError, Loaded, default_path, load, load_with_origins
+from .sections import Activation, Config, Display, Listen, Log, PluginSettings, Station, Theme, Watch
+
+__all__ = [
+    "Activation",
+    "Config",
+    "ConfigError",
+    "Display",
+    "Listen",
+    "Loaded",
+    "Log",
+    "PluginSettings",
+    "Problem",
+    "Station",
+    "Theme",
+    "Watch",
+    "check",
+    "default_path",
+    "load",
+    "load_with_origins",
+]
