@@ -197,6 +197,7 @@ class Hail(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     band: str | None = None
     reasons: tuple[str, ...] = ()
     act_by_ms: int | None = None
+    hold_off_min: float | None = None  # how long the same key stays quiet; None: as the config says
 
 
 class SendResult(StrEnum):

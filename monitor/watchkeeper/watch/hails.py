@@ -1,0 +1,92 @@
+"""The hail book: lets one matter out once, the rarest first, and never too many an hour."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+
+import msgspec
+
+from ..model import Hail
+from ..view import Urgency
+
+HOUR_MS = 3_600_000
+DAY_MS = 24 * HOUR_MS
+#: how many hails the faces can look back on
+KEPT = 200
+
+
+class HailRules(msgspec.Struct, frozen=True, kw_only=True):
+    """How many hails the operator wants, and when."""
+
+    hold_off_min: float = 30.0
+    per_hour: int = 20
+    quiet: tuple[tuple[int, int], ...] = ()  # (from, to) in minutes of the UTC day; may pass midnight
+
+
+class HailBook:
+    """Hails wait here until the judgement that raised them is complete; :meth:`settle` lets out what may go."""
+
+    def __init__(self, rules: HailRules) -> None:
+        self._rules = rules
+        self._waiting: dict[str, Hail] = {}
+        self._held: dict[str, int] = {}
+        self._out: deque[int] = deque()
+        self.recent: deque[Hail] = deque(maxlen=KEPT)
+        self.held_back = 0
+        self._paused_until = 0
+
+    def hail(self, hail: Hail) -> None:
+        """Enter a hail. Of several with one key in one judgement the most urgent counts, else the first."""
+        known = self._waiting.get(hail.key)
+        if known is None or hail.urgency > known.urgency:
+            self._waiting[hail.key] = hail
+
+    def settle(self, now_ms: int) -> Sequence[Hail]:
+        """Those that go out now, the most urgent first."""
+        if not self._waiting:
+            return ()
+        waiting = sorted(self._waiting.values(), key=lambda h: (-h.urgency, h.key))
+        self._waiting.clear()
+        out = []
+        for hail in waiting:
+            if self._held.get(hail.key, 0) > now_ms:
+                continue
+            if hail.urgency < Urgency.URGENT and not self._may_go(now_ms):
+                self.held_back += 1
+                continue
+            minutes = self._rules.hold_off_min if hail.hold_off_min is None else hail.hold_off_min
+            self._held[hail.key] = now_ms + round(minutes * 60_000)
+            self._out.append(now_ms)
+            self.recent.append(hail)
+            out.append(hail)
+        self._forget(now_ms)
+        return out
+
+    def _may_go(self, now_ms: int) -> bool:
+        while self._out and self._out[0] <= now_ms - HOUR_MS:
+            self._out.popleft()
+        if len(self._out) >= self._rules.per_hour or now_ms < self._paused_until:
+            return False
+        minute = now_ms % DAY_MS // 60_000
+        return not any(_within(minute, *span) for span in self._rules.quiet)
+
+    def _forget(self, now_ms: int) -> None:
+        if len(self._held) > 10 * KEPT:
+            self._held = {key: until for key, until in self._held.items() if until > now_ms}
+
+    def done(self, key: str, now_ms: int) -> None:
+        """The operator has seen to it: the matter stays quiet for a day."""
+        self._held[key] = now_ms + DAY_MS
+
+    def release(self, key: str) -> None:
+        """End the hold-off of one matter."""
+        self._held.pop(key, None)
+
+    def pause(self, minutes: float, now_ms: int) -> None:
+        """Let only urgent hails out for so long."""
+        self._paused_until = now_ms + round(minutes * 60_000)
+
+
+def _within(minute: int, start: int, end: int) -> bool:
+    return start <= minute < end if start <= end else minute >= start or minute < end

@@ -1,0 +1,293 @@
+"""The watch itself: one journal entry in, everything that follows from it done. No I/O, no clock, no thread.
+
+``Watch.feed`` is the only way in, for a live watch, a restart and a replay alike. What has to happen outside (a commit, a
+delivery) is left in ``candidate`` and ``outbound`` for whoever feeds it; a replay simply does not look.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Protocol
+
+import msgspec
+
+from ..model import Contact, Hail, Hearing, OnAir, Own, Period
+from ..radio import locator
+from ..radio.message import read
+from ..schema import events
+from ..store.worked import Dimension, WorkedIndex, facts
+from ..view import AnyView
+from . import contacts
+from .clock import EventClock, period_ms, watermark_ms
+from .exchange import ExchangeTracker
+from .hails import HailBook, HailRules
+from .hearing import HearingDesk, Places
+from .journal import Act, Entry, Outcome, Reload, Rest
+from .periods import PeriodBook
+from .stations import Stations
+
+#: contacts of the session that the faces can look back on
+KEPT_CONTACTS = 500
+#: sources whose coverage is remembered
+MAX_SOURCES = 64
+
+
+class Plugins(Protocol):
+    """What the watch needs of the plugin host. Nothing here raises."""
+
+    def annotate(self, hearing: Hearing) -> None: ...
+    def burst_judged(self, period: Period) -> None: ...
+    def period_closed(self, period: Period) -> None: ...
+    def contact_logged(self, contact: Contact) -> None: ...
+    def event_seen(self, event: events.Event) -> None: ...
+    def views(self) -> Sequence[AnyView]: ...
+    def rest(self, rest: Rest) -> None: ...
+
+
+class Rules(msgspec.Struct, frozen=True, kw_only=True):
+    """How the watch judges."""
+
+    silence_ms: int = 200
+    grace_ms: int = 3_000
+    hails: HailRules = HailRules()
+
+
+class Cover(msgspec.Struct, frozen=True, kw_only=True):
+    """How far one source's run has been worked through."""
+
+    run: str | None
+    seq: int
+
+
+class Watch:
+    """One session's watch. Its state is a function of the entries fed, the rules, the own station and the worked index."""
+
+    def __init__(self, rules: Rules, own: Own, worked: WorkedIndex) -> None:
+        self.worked = worked
+        self.own = own
+        self.hails = HailBook(rules.hails)
+        self.covers: dict[str, Cover] = {}
+        self.contacts: list[Contact] = []
+        self.contacts_logged = 0
+        self.candidate: contacts.Candidate | None = None
+        self.outbound: list[Hail] = []
+        self.judgements = 0
+        self._plugins: Plugins | None = None
+        self._clock = EventClock()
+        self._periods = PeriodBook(rules.silence_ms, rules.grace_ms)
+        self._places = Places()
+        self._places.moved(own.locator)
+        self._desk = HearingDesk(self._places)
+        self._stations = Stations()
+        self._exchanges = ExchangeTracker(self._stations)
+        self._sent_in: set[tuple[int, str]] = set()
+        self._on_event: dict[type, Callable[[events.Event, int], None]] = {
+            events.Heard: self._heard,
+            events.Period: self._period,
+            events.Sent: self._sent,
+            events.Station: self._station,
+            events.Tuning: self._tuning,
+            events.Contact: self._contact,
+        }
+
+    def attach(self, plugins: Plugins) -> None:
+        """Give the watch its plugins, before the first entry and at a reload."""
+        self._plugins = plugins
+
+    # what plugins and faces may ask
+
+    @property
+    def now_ms(self) -> int:
+        """The event clock."""
+        return self._clock.now_ms
+
+    @property
+    def period(self) -> Period | None:
+        """The period that began last, of any stream."""
+        return self._periods.newest
+
+    def stations(self) -> Iterable[OnAir]:
+        """The stations on the air, the one heard last first."""
+        return self._stations.newest_first()
+
+    def station(self, call: str) -> OnAir | None:
+        """What is known of ``call`` on the air."""
+        return self._stations.get(call)
+
+    def views(self) -> Sequence[AnyView]:
+        """What the plugins show now."""
+        return () if self._plugins is None else self._plugins.views()
+
+    def next_due(self) -> int | None:
+        """The journal time at which a tick has something to do; None while nothing waits."""
+        return self._periods.next_due()
+
+    def hail(self, _plugin: str, hail: Hail) -> None:
+        """Take a plugin's hail; it goes out at the end of the judgement that is under way."""
+        self.hails.hail(hail)
+
+    # the way in
+
+    def feed(self, entry: Entry) -> None:
+        """Do all that follows from one journal entry."""
+        self._judge(self._periods.due(entry.t))
+        if entry.event is not None:
+            self._event(entry.event, entry.t)
+        elif entry.outcome is not None:
+            self._outcome(entry.outcome)
+        elif entry.act is not None:
+            self._act(entry.act)
+        elif entry.rest is not None and self._plugins is not None:
+            self._plugins.rest(entry.rest)
+        elif entry.reload is not None:
+            self._reload(entry.reload)
+
+    def _event(self, event: events.AnyEvent, t: int) -> None:
+        before = self._clock.now_ms
+        self._clock.reach(watermark_ms(event))
+        if self._clock.now_ms != before:
+            self._judge(self._periods.overtaken(self._clock.now_ms))
+        if event.seq is not None:
+            self._cover(event, event.seq)
+        act = self._on_event.get(type(event))
+        if act is not None:
+            act(event, t)
+        if not isinstance(event, events.Heard | events.Contact) and self._plugins is not None:
+            self._plugins.event_seen(event)
+            self._settle()
+
+    def _cover(self, event: events.Event, seq: int) -> None:
+        known = self.covers.get(event.source)
+        if known is None or known.run != event.run or known.seq < seq:
+            if known is None and len(self.covers) >= MAX_SOURCES:
+                del self.covers[next(iter(self.covers))]
+            self.covers[event.source] = Cover(run=event.run, seq=seq)
+
+    def _heard(self, event: events.Event, t: int) -> None:
+        assert isinstance(event, events.Heard)
+        stream = self._periods.stream(event)
+        period, ended = self._periods.place(stream, event.at_ms, t)
+        if ended is not None:
+            self._judge([(ended, True)])
+            self._begin(period)
+        call = read(event.text).sender
+        row = None if call is None else self._stations.get(call)
+        hearing, new = self._desk.hear(
+            event,
+            period,
+            self.own,
+            0 if row is None else row.copied,
+            worked_before=call is not None and self.worked.is_worked(Dimension.CALL, call),
+        )
+        if new:
+            row = self._stations.heard(hearing)
+            if row is not None:
+                self._exchanges.heard(row, hearing, self.own.call)
+            period.hearings.append(hearing)
+            period.fresh.append(hearing)
+            if self._plugins is not None:
+                self._plugins.annotate(hearing)
+        self._judge(self._periods.after_heard(stream, period))
+
+    def _period(self, event: events.Event, t: int) -> None:
+        assert isinstance(event, events.Period)
+        stream = self._periods.stream(event)
+        period, ended = self._periods.place(stream, event.at_ms, t)
+        if ended is not None:
+            self._judge([(ended, True)])
+        self._begin(period)
+        self._judge(self._periods.marked(stream, period, event))
+
+    def _begin(self, period: Period) -> None:
+        """We cannot hear in a period in which we send."""
+        period.sent = (period.start_ms, period.mode) in self._sent_in
+
+    def _sent(self, event: events.Event, _t: int) -> None:
+        assert isinstance(event, events.Sent)
+        start_ms = event.at_ms - event.at_ms % period_ms(event.mode)
+        if not event.aborted:
+            self._sent_in.add((start_ms, event.mode))
+            if len(self._sent_in) > KEPT_CONTACTS:
+                self._sent_in = {sent for sent in self._sent_in if sent[0] > start_ms - 3_600_000}
+            self._exchanges.sent(read(event.text), start_ms)
+        changes = {"power_w": event.power_w} if event.power_w is not None else {}
+        self.own = msgspec.structs.replace(self.own, send_offset_hz=event.offset_hz, **changes)
+
+    def _station(self, event: events.Event, _t: int) -> None:
+        assert isinstance(event, events.Station)
+        known = {
+            "call": event.call.upper(),
+            "operator": event.operator,
+            "power_w": event.power_w,
+            "antenna": event.antenna,
+            "activations": tuple((a.programme, a.reference) for a in event.activations) or None,
+            "locator": event.locator if event.locator and locator.is_locator(event.locator) else None,
+        }
+        self.own = msgspec.structs.replace(self.own, **{k: v for k, v in known.items() if v is not None})
+        self._places.moved(self.own.locator)
+
+    def _tuning(self, event: events.Event, _t: int) -> None:
+        assert isinstance(event, events.Tuning)
+        self.own = msgspec.structs.replace(
+            self.own,
+            dial_hz=event.dial_hz,
+            mode=event.mode,
+            send_parity=event.send_parity,
+            send_offset_hz=event.send_offset_hz,
+            calling=event.calling,
+        )
+
+    def _contact(self, event: events.Event, _t: int) -> None:
+        assert isinstance(event, events.Contact)
+        call = event.call.upper()
+        row = self._stations.get(call)
+        self.candidate = contacts.build(
+            event, self.own, None if row is None else row.locator, self._exchanges.with_us(call), self._clock.now_ms
+        )
+
+    def _outcome(self, outcome: Outcome) -> None:
+        candidate, self.candidate = self.candidate, None
+        if candidate is None or outcome.status != "stored":
+            return
+        contact = candidate.contact
+        placed = self._places.of(contact.call, None).placed
+        self.worked.add(
+            facts(contact.call, contact.locator, contact.state, placed),
+            contact.band,
+            contact.mode,
+            contact.started_ms,
+        )
+        self.contacts.append(contact)
+        self.contacts_logged += 1
+        if len(self.contacts) > KEPT_CONTACTS:
+            del self.contacts[0]
+        if self._plugins is not None:
+            self._plugins.contact_logged(contact)
+        self._settle()
+
+    def _act(self, act: Act) -> None:
+        if act.act == "done" and act.key is not None:
+            self.hails.done(act.key, self._clock.now_ms)
+        elif act.act == "release" and act.key is not None:
+            self.hails.release(act.key)
+        elif act.act == "pause" and act.minutes is not None:
+            self.hails.pause(act.minutes, self._clock.now_ms)
+
+    def _reload(self, reload: Reload) -> None:
+        """The host swaps plugins before the entry is fed; nothing of the core's own state changes."""
+
+    def _judge(self, due: Iterable[tuple[Period, bool]] | Iterator[tuple[Period, bool]]) -> None:
+        for period, closes in due:
+            self.judgements += 1
+            if self._plugins is not None:
+                if period.fresh:
+                    self._plugins.burst_judged(period)
+                if closes:
+                    self._plugins.period_closed(period)
+            period.fresh = []
+            self._settle()
+            if closes:
+                self._stations.forget(self._clock.now_ms)
+
+    def _settle(self) -> None:
+        self.outbound.extend(self.hails.settle(self._clock.now_ms))
