@@ -20,8 +20,8 @@ _WGS84 = Geodesic(Constants.WGS84_a, Constants.WGS84_f)
 class Path(NamedTuple):
     """The way from one place to another.
 
-    ``azimuth_deg`` is the bearing at the start, ``back_azimuth_deg`` the bearing at the end that leads back to the start, both
-    clockwise from north, 0 ≤ azimuth < 360.
+    ``azimuth_deg`` is the bearing at the start, ``back_azimuth_deg`` the bearing at the end that leads back to the
+    start, both clockwise from north, 0 ≤ azimuth < 360.
     """
 
     distance_km: float
@@ -30,7 +30,7 @@ class Path(NamedTuple):
 
 
 def inverse(a: Point, b: Point) -> Path:
-    """The shortest way from ``a`` to ``b``. Between the same place and itself the azimuth is undefined and given as 0."""
+    """The shortest way from ``a`` to ``b``. From a place to itself the azimuth is undefined and given as 0."""
     solved = _WGS84.Inverse(a.latitude, a.longitude, b.latitude, b.longitude)
     distance_km = solved["s12"] / 1000
     if distance_km == 0:
@@ -53,8 +53,8 @@ def direct(start: Point, azimuth_deg: float, distance_km: float) -> Point:
 def long_path(path: Path) -> Path:
     """The way round the other side of the Earth.
 
-    The opposite azimuths, and what the short way leaves of the mean circumference: the ellipsoid's great circles differ from it by
-    at most 0.12 % (22 km less over the poles, 45 km more along the equator).
+    The opposite azimuths, and what the short way leaves of the mean circumference: the ellipsoid's great circles differ
+    from it by at most 0.12 % (22 km less over the poles, 45 km more along the equator).
     """
     return Path(
         CIRCUMFERENCE_KM - path.distance_km, _bearing(path.azimuth_deg + 180), _bearing(path.back_azimuth_deg + 180)

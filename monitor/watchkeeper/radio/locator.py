@@ -1,8 +1,8 @@
 """The locator (Maidenhead system): a letter-and-digit name of a cell of the WGS 84 grid.
 
 Two characters a pair, the longitude's first: field (A-R, 20° × 10°), square (0-9, 2° × 1°), subsquare (A-X, 5′ × 2.5′),
-extended square (0-9, 30″ × 15″) and a fifth pair (A-X, 1.25″ × 0.625″). A cell is named after its south-west corner and holds
-its southern and western edges, not its northern and eastern ones. Where that leaves no cell, this module settles:
+extended square (0-9, 30″ × 15″) and a fifth pair (A-X, 1.25″ × 0.625″). A cell is named after its south-west corner and
+holds its southern and western edges, not its northern and eastern ones. Where that leaves no cell, this module settles:
 
 * longitude +180° is the same meridian as −180° and lies in the westernmost cells (field A);
 * latitude +90° is clamped into the northernmost row (field R, square 9, ...).
@@ -21,8 +21,8 @@ from watchkeeper.radio.place import Point
 #: the lengths a locator can have
 LENGTHS = (2, 4, 6, 8, 10)
 
-# What one step of the finest (fifth) pair is: every coarser cell is a whole number of these, so that cells are computed in whole
-# numbers and a corner never falls into its neighbour by a rounding error.
+# One step is the size of the finest (fifth) pair: every coarser cell is a whole number of them, so that cells are
+# computed in whole numbers and a corner never falls into its neighbour by a rounding error.
 _STEPS_PER_FIELD = 10 * 24 * 10 * 24
 _STEPS_PER_DEGREE_LATITUDE = _STEPS_PER_FIELD // 10
 _STEPS_PER_DEGREE_LONGITUDE = _STEPS_PER_FIELD // 20
@@ -33,7 +33,7 @@ _PAIR_CHARACTERS = ("ABCDEFGHIJKLMNOPQR", _DIGITS, _LETTERS, _DIGITS, _LETTERS)
 
 _SHAPE = re.compile(r"[A-R]{2}(?:[0-9]{2}(?:[A-X]{2}(?:[0-9]{2}(?:[A-X]{2})?)?)?)?", re.ASCII | re.IGNORECASE)
 
-# A place given to nine decimals of a degree (0.1 mm) must find its cell although binary fractions fall just short of it.
+# A corner computed from a cell must find that cell again although its binary fraction falls just short of it.
 _EDGE_TOLERANCE_STEPS = 1e-6
 
 
@@ -62,7 +62,7 @@ def centre(locator: str) -> Point:
 
 
 def cell(locator: str) -> tuple[float, float, float, float]:
-    """South, west, north and east of the locator's cell in degrees (east may be +180°); ``ValueError`` where it is none."""
+    """South, west, north, east of the locator's cell in degrees (east up to +180°); ``ValueError`` where it is none."""
     _check(locator)
     text = locator.upper()
     east_steps = north_steps = 0
@@ -96,8 +96,7 @@ def from_point(latitude: float, longitude: float, length: int = 6) -> str:
     characters: list[str] = []
     for pair in range(length // 2):
         names = _PAIR_CHARACTERS[pair]
-        for steps in (east_steps, north_steps):
-            characters.append(names[steps // _PAIR_STEPS[pair] % len(names)])
+        characters.extend(names[steps // _PAIR_STEPS[pair] % len(names)] for steps in (east_steps, north_steps))
     return "".join(characters)
 
 

@@ -1,0 +1,64 @@
+"""Compact tables from the country file, ITU Appendix 42 and ADIF's list of entity codes."""
+
+from __future__ import annotations
+
+import csv
+from itertools import groupby
+from pathlib import Path
+
+from watchkeeper.radio.known import KNOWN_CALLS
+from watchkeeper.radio.release import check, parse_country_file, to_compact
+
+
+def build(raw: Path) -> dict[str, str]:
+    """The text of each table by file name. ``ReleaseError`` or ``OSError`` where a raw file is bad or missing."""
+    codes = _entity_codes(_only(raw, "adif-*/dxcc_entity_code.csv"))
+    countries = parse_country_file(_only(raw, "country-files-*.csv").read_text(encoding="utf-8"))
+    check(countries, {code: deleted for code, (_, deleted) in codes.items()}, KNOWN_CALLS)
+    return {
+        "entities.txt": to_compact(countries),
+        "entity-codes.txt": "".join(
+            f"{code}\t{'deleted' if gone else ''}\t{name}\n" for code, (name, gone) in codes.items()
+        ),
+        "itu-series.txt": _itu_series(raw / "itu-appendix-42.csv"),
+    }
+
+
+def _only(raw: Path, pattern: str) -> Path:
+    """The newest of the raw files that fit."""
+    found = sorted(raw.glob(pattern))
+    if not found:
+        raise FileNotFoundError(f"no file {pattern} in {raw}")
+    return found[-1]
+
+
+def _entity_codes(path: Path) -> dict[int, tuple[str, bool]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = csv.DictReader(file)
+        return {int(row["Entity Code"]): (row["Entity Name"], row["Deleted"] == "true") for row in rows}
+
+
+def _itu_series(path: Path) -> str:
+    """One line for each run of neighbouring series of one administration: first, last, administration."""
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = sorted({(row["first"], row["last"], row["administration"]) for row in csv.DictReader(file)})
+    merged: list[tuple[str, str, str]] = []
+    for (first, last), group in groupby(rows, key=lambda row: row[:2]):
+        administration = _shared([name for _, _, name in group])
+        if merged and merged[-1][2] == administration and _follows(merged[-1][1], first):
+            merged[-1] = (merged[-1][0], last, administration)
+        else:
+            merged.append((first, last, administration))
+    return "".join("\t".join(row) + "\n" for row in merged)
+
+
+def _shared(names: list[str]) -> str:
+    """One series given to several parts of a kingdom belongs, as a whole, to the kingdom."""
+    return names[0] if len(names) == 1 else names[0].split(" - ")[0]
+
+
+def _follows(last: str, first: str) -> bool:
+    """Whether the series that begins with ``first`` comes directly after ``last`` within the same first character."""
+    if last[:2] == first[:2]:
+        return ord(first[2]) == ord(last[2]) + 1
+    return last[0] == first[0] and last[2] == "Z" and first[2] == "A" and ord(first[1]) == ord(last[1]) + 1
