@@ -30,10 +30,14 @@ Watts = Annotated[float, Meta(ge=0, le=100_000)]
 Name = Annotated[
     str, Meta(min_length=1, max_length=16, pattern=r"^[A-Za-z0-9_./+-]+(?!\n)$", description="an ADIF mode or submode")
 ]
-Call = Annotated[str, Meta(min_length=1, max_length=24)]
+Call = Annotated[
+    str, Meta(min_length=1, max_length=24, pattern=r"^[A-Za-z0-9/_.-]+(?!\n)$", description="a call sign, without marks")
+]
 Short = Annotated[str, Meta(max_length=64)]
 Text = Annotated[str, Meta(max_length=256)]
-Locator = Annotated[str, Meta(max_length=12)]
+Locator = Annotated[
+    str, Meta(max_length=12, pattern=r"^[A-Za-z0-9]*(?!\n)$", description="a Maidenhead locator; empty: not known")
+]
 Parity = Annotated[int, Meta(ge=0, le=1, description="floor(UTC seconds / period length) mod 2")]
 Count = Annotated[int, Meta(ge=0, le=1_000_000)]
 Fraction = Annotated[float, Meta(ge=0, le=1)]
