@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 import importlib
-from typing import Any
+from importlib import metadata
 
 import click
 
-#: command name → module of this package; the module's ``command`` is the click command or group
-COMMANDS: dict[str, str] = {
-    "lookup": "lookup",
-    "path": "path",
-    "read": "read",
+#: command → (module of this package whose ``command`` it is, its line in the overview, in the order of an evening)
+COMMANDS: dict[str, tuple[str, str]] = {
+    "rehearse": ("rehearse", "Run a whole watch on a simulated band, and learn or judge by it."),
+    "watch": ("watch", "Stand watch: listen to the decoder, show the dashboard, keep the log."),
+    "serve": ("serve", "Stand watch without a screen, for a service manager."),
+    "attach": ("attach", "Show the dashboard of a watch that runs elsewhere on this computer."),
+    "status": ("status", "Say how the running watch stands."),
+    "log": ("log", "Import, export, check, search and count the log."),
+    "outbox": ("outbox", "Show what still has to be forwarded, and mend it."),
+    "backup": ("backup", "Copy the whole record to one file while the watch goes on."),
+    "lookup": ("lookup", "Say what a call sign is and where it belongs."),
+    "path": ("path", "Distance, bearings and daylight between two places."),
+    "read": ("read", "Say what a message of the timed modes means."),
+    "feed": ("feed", "Turn the lines of any text output into events."),
+    "schema": ("schema", "Print the event schema."),
+    "plugins": ("plugins", "List the plugins, their state and their cost."),
+    "config": ("config", "Check the configuration, or show what is in force."),
+    "data": ("data", "Show or refresh the country data."),
 }
 
 
@@ -22,20 +35,23 @@ class LazyGroup(click.Group):
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        module = COMMANDS.get(cmd_name)
-        if module is None:
+        if cmd_name not in COMMANDS:
             return None
-        found = importlib.import_module(f"{__name__}.{module}").command
+        found = importlib.import_module(f"{__name__}.{COMMANDS[cmd_name][0]}").command
         assert isinstance(found, click.Command)
         return found
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(package_name="watchkeeper")
+@click.version_option(version=metadata.version("watchkeeper"), prog_name="watchkeeper")
 def cli() -> None:
-    """Stand watch beside a decoder: hail wanted stations, check the log, watch the station. It only listens."""
+    """Stand watch beside a decoder: hail wanted stations, keep the log, mind the station. It only listens."""
 
 
-def main(*args: Any) -> None:
+def main() -> None:
     """Entry point of the ``watchkeeper`` command."""
-    cli(*args)
+    cli()
