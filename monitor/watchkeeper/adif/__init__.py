@@ -9,6 +9,7 @@ The usual way in and out::
 
 from __future__ import annotations
 
+from watchkeeper.adif.checker import Check, check
 from watchkeeper.adif.modes import Normalised, normalise, on_air, to_adif
 from watchkeeper.adif.reader import Reader, read, read_file
 from watchkeeper.adif.record import Header, Problem, Record, Severity, UserField
@@ -18,7 +19,9 @@ from watchkeeper.adif.writer import Change, Encoded, encode_record, header, writ
 
 __all__ = [
     "RELEASE",
+    "AdifValueError",
     "Change",
+    "Check",
     "Encoded",
     "Header",
     "Normalised",
@@ -27,9 +30,9 @@ __all__ = [
     "Record",
     "Severity",
     "UserField",
-    "AdifValueError",
     "adif_date",
     "adif_time",
+    "check",
     "encode_record",
     "freq_mhz",
     "header",

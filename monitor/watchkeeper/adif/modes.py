@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from watchkeeper.adif import tables
+from watchkeeper.adif.text import quoted
 
 #: spellings met in files → the table's (common practice, no source)
 _SPELLINGS = {"BPSK31": "PSK31", "BPSK63": "PSK63", "BPSK125": "PSK125"}
@@ -52,13 +53,13 @@ def normalise(mode: str | None, submode: str | None = None) -> Normalised:
     if not part:
         return _from_mode(given, mode_name)
     if submode_name == mode_name and _is_mode(mode_name):
-        return Normalised(mode_name, None, True, f"SUBMODE {part} only repeats MODE")
+        return Normalised(mode_name, None, True, f"SUBMODE {quoted(part)} only repeats MODE")
     if submode_name in tables.submodes():
         return _from_submode(given, mode_name, part, submode_name)
     if _is_mode(submode_name):
-        return Normalised(submode_name, None, True, f"{part} is a mode, not a submode of {given or 'none'}")
+        return Normalised(submode_name, None, True, f"{submode_name} is a mode, not a submode of {quoted(given)}")
     found = _from_mode(given, mode_name)
-    why = f"SUBMODE {part} is not in the standard's table"
+    why = f"SUBMODE {quoted(part)} is not in the standard's table"
     if found.submode is not None:  # MODE itself named a submode: the unknown text gives way to it
         return found._replace(why=f"{found.why}; {why} and is left out")
     return Normalised(found.mode, part, found.mended, f"{found.why}; {why}" if found.why else why)
@@ -67,13 +68,13 @@ def normalise(mode: str | None, submode: str | None = None) -> Normalised:
 def _from_mode(given: str, name: str) -> Normalised:
     """MODE alone: a mode of the table, a submode of the table, or unknown."""
     if _is_mode(name):
-        why = "" if name == given else f"MODE {given} is spelled {name}"
+        why = "" if name == given else f"MODE {quoted(given)} is spelled {name}"
         return Normalised(name, None, name != given, why)
     if name in tables.submodes():
         submode, parent = tables.submodes()[name]
-        return Normalised(parent, submode, True, f"{given} is a submode of {parent}")
+        return Normalised(parent, submode, True, f"{quoted(given)} is a submode of {parent}")
     return Normalised(
-        given, None, False, f"MODE {given} is not in the standard's table" if given else "MODE is missing"
+        given, None, False, f"MODE {quoted(given)} is not in the standard's table" if given else "MODE is missing"
     )
 
 
@@ -82,12 +83,14 @@ def _from_submode(given: str, mode_name: str, part: str, submode_name: str) -> N
     submode, parent = tables.submodes()[submode_name]
     if mode_name == parent:
         exact = (given, part) == (parent, submode)
-        return Normalised(parent, submode, not exact, "" if exact else f"{given} {part} is spelled {parent} {submode}")
+        return Normalised(
+            parent, submode, not exact, "" if exact else f"{quoted(f'{given} {part}')} is spelled {parent} {submode}"
+        )
     if not given:
         return Normalised(parent, submode, True, f"MODE is missing: {submode} is a submode of {parent}")
     if _is_mode(mode_name):
-        return Normalised(mode_name, part, False, f"SUBMODE {part} belongs to {parent}, not to MODE {given}")
-    return Normalised(parent, submode, True, f"MODE {given}: {submode} is a submode of {parent}")
+        return Normalised(mode_name, part, False, f"SUBMODE {submode} belongs to {parent}, not to MODE {given}")
+    return Normalised(parent, submode, True, f"MODE {quoted(given)}: {submode} is a submode of {parent}")
 
 
 def _is_mode(name: str) -> bool:

@@ -34,7 +34,9 @@ class Reader(Iterator[Record]):
     def __init__(self, stream: BinaryIO, *, places: bool = False) -> None:
         self.header = Header()
         start = stream.read(_CHUNK)
-        if adx.is_adx(start):
+        #: true when the stream is ADX, the XML form
+        self.is_adx = adx.is_adx(start)
+        if self.is_adx:
             self._records = adx.records(stream, start, self.header)
         else:
             adi = _AdiStream(stream, start, self.header, places=places)

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from watchkeeper.adif import tables
 from watchkeeper.adif.record import Severity
+from watchkeeper.adif.text import quoted
 
 # A field name is printable ASCII without , : < > { } (ADIF 3.1.7, USERDEFn). Bounded parts keep the search linear.
 _NAME = r"[!-+\--9;=?-z|~][ -+\--9;=?-z|~]{0,63}?"
@@ -25,7 +26,6 @@ _BROKEN_TAG = re.compile(rf"<{_GAP}({_NAME}){_GAP}(?::[^<>]{{0,40}})?>", re.IGNO
 
 #: how many following tags the data may hold before a miscounted length is given up
 _TAGS_INSIDE = 4
-_QUOTE_LENGTH = 30
 
 
 class Finding(NamedTuple):
@@ -204,9 +204,3 @@ def _decoded(data: str) -> str:
         except UnicodeDecodeError:
             continue
     return data
-
-
-def quoted(text: str) -> str:
-    """A short, printable quotation for messages."""
-    shown = text if len(text) <= _QUOTE_LENGTH else text[: _QUOTE_LENGTH - 1] + "…"
-    return ascii(shown) if not shown.isprintable() else f"'{shown}'"

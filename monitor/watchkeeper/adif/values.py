@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 _DATE = re.compile(r"\d{8}", re.ASCII)
 _TIME = re.compile(r"\d{4}(?:\d\d)?", re.ASCII)
+_MHZ = re.compile(r"[0-9]{1,12}\.?[0-9]{0,12}|\.[0-9]{1,12}")
 _ONE_DAY = timedelta(days=1)
 _HIGHEST_HZ = 10**13  # the standard's last band ends at 7.5 THz
 
@@ -19,6 +20,7 @@ class AdifValueError(ValueError):
     def __init__(self, field: str, why: str) -> None:
         super().__init__(f"{field}: {why}")
         self.field = field
+        self.why = why
 
 
 def freq_mhz(frequency_hz: int) -> str:
@@ -29,13 +31,13 @@ def freq_mhz(frequency_hz: int) -> str:
 
 def hz(text: str) -> int:
     """ADIF's MHz text as whole Hz, half a Hz rounded to even. Raises ``AdifValueError`` on anything else."""
-    try:
-        value = Decimal(text.strip())
-    except InvalidOperation:
-        raise AdifValueError("FREQ", f"{text!r} is not a number of MHz") from None
-    if not value.is_finite() or not 0 < value * 1_000_000 < _HIGHEST_HZ:
+    given = text.strip()
+    if not _MHZ.fullmatch(given):
+        raise AdifValueError("FREQ", f"{text!r} is not a number of MHz")
+    value_hz = int((Decimal(given) * 1_000_000).to_integral_value())
+    if not 0 < value_hz < _HIGHEST_HZ:
         raise AdifValueError("FREQ", f"{text!r} MHz is not a radio frequency")
-    return int((value * 1_000_000).to_integral_value())
+    return value_hz
 
 
 def adif_date(when: datetime) -> str:
@@ -66,7 +68,12 @@ def parse_when(fields: Mapping[str, str]) -> tuple[datetime, datetime | None]:
     end = _moment(fields, "QSO_DATE", "TIME_OFF")
     if len(fields["TIME_OFF"].strip()) == 4 and end == start.replace(second=0):
         return start, start  # both in one minute, the end without its seconds
-    return start, end if end >= start else end + _ONE_DAY
+    if end >= start:
+        return start, end
+    try:
+        return start, end + _ONE_DAY
+    except OverflowError:
+        raise AdifValueError("TIME_OFF", "the contact ends after the last day of the calendar") from None
 
 
 def _moment(fields: Mapping[str, str], date_field: str, time_field: str) -> datetime:

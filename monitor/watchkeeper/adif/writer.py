@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from watchkeeper.adif import tables
-from watchkeeper.adif.ascii import to_ascii
 from watchkeeper.adif.record import Record, UserField
+from watchkeeper.adif.text import to_ascii
 from watchkeeper.adif.values import adif_date, adif_time
 
 PROGRAM_ID = "Watchkeeper"

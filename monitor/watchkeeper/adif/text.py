@@ -1,12 +1,15 @@
-"""Non-ASCII text brought to ASCII, as ADI asks: letters lose their accents, foreign alphabets are spelled in Latin.
+"""Text brought into shape: non-ASCII text spelled in ASCII, as ADI asks, and quotations for messages.
 
-The tables are common practice of transliteration (Greek and Cyrillic after the usual English spelling); what no table
-knows becomes ``?``. Writers tell what was changed: see :class:`watchkeeper.adif.writer.Change`.
+Letters lose their accents, foreign alphabets are spelled in Latin letters. The tables are common practice of
+transliteration, without a source (Greek and Cyrillic after the usual English spelling); what no table knows becomes
+``?``. Writers tell what was changed: see :class:`watchkeeper.adif.writer.Change`.
 """
 
 from __future__ import annotations
 
 import unicodedata
+
+_QUOTE_LENGTH = 40
 
 _LATIN = {
     "ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O", "đ": "d", "Đ": "D",
@@ -17,7 +20,8 @@ _SIGNS = {
     "‘": "'", "’": "'", "‚": "'", "ʼ": "'", "′": "'", "“": '"', "”": '"', "„": '"', "«": '"', "»": '"', "″": '"',
     "–": "-", "—": "-", "‐": "-", "‑": "-", "−": "-", "…": "...", "·": ".", "•": "*", "×": "x", "÷": "/",
     "°": "deg", "µ": "u", "Ω": "ohm", "€": "EUR", "£": "GBP", "¥": "JPY", "©": "(c)", "®": "(R)", "§": "par.",
-    "¿": "?", "¡": "!", "±": "+/-", "→": "->", "←": "<-", "№": "No.", "\u00a0": " ", "\u2028": " ", "\u2029": " ",
+    "¿": "?", "¡": "!", "±": "+/-", "→": "->", "←": "<-", "№": "No.", "⁄": "/",
+    "\u00a0": " ", "\u2028": " ", "\u2029": " ",
 }  # fmt: skip
 _GREEK = {
     "α": "a", "β": "v", "γ": "g", "δ": "d", "ε": "e", "ζ": "z", "η": "i", "θ": "th", "ι": "i", "κ": "k", "λ": "l",
@@ -32,7 +36,7 @@ _CYRILLIC = {
     "џ": "dz", "ў": "u", "ѓ": "g", "ќ": "k", "ѕ": "dz",
 }  # fmt: skip
 _LETTERS = _LATIN | _GREEK | _CYRILLIC
-_TABLE = _SIGNS | {letter.upper(): spelled.capitalize() for letter, spelled in _LETTERS.items() if letter.islower()}
+_TABLE = _SIGNS | {letter.upper(): spelled.capitalize() for letter, spelled in _LETTERS.items() if letter != "ß"}
 _TABLE |= _LETTERS
 
 
@@ -52,3 +56,9 @@ def _spelled(character: str) -> str:
     if parts == character:
         return "?"
     return "".join(map(_spelled, parts))
+
+
+def quoted(text: str) -> str:
+    """A short quotation for messages, with everything that a terminal might act on escaped."""
+    shown = text if len(text) <= _QUOTE_LENGTH else text[: _QUOTE_LENGTH - 1] + "…"
+    return f"'{shown}'" if shown.isprintable() else ascii(shown)
