@@ -31,7 +31,8 @@ Name = Annotated[
     str, Meta(min_length=1, max_length=16, pattern=r"^[A-Za-z0-9_./+-]+(?!\n)$", description="an ADIF mode or submode")
 ]
 Call = Annotated[
-    str, Meta(min_length=1, max_length=24, pattern=r"^[A-Za-z0-9/_.-]+(?!\n)$", description="a call sign, without marks")
+    str,
+    Meta(min_length=1, max_length=24, pattern=r"^[A-Za-z0-9/_.-]+(?!\n)$", description="a call sign, without marks"),
 ]
 Short = Annotated[str, Meta(max_length=64)]
 Text = Annotated[str, Meta(max_length=256)]

@@ -22,7 +22,13 @@ DEFAULT_PORT = 41815
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 LATEST = datetime(2101, 1, 1, tzinfo=UTC)
 
-_UTF8_MARK = b"\xef\xbb\xbf"
+_UTF8_MARK = b"\xef\xbb\xbf"  #: no kind nests deeper than three
+MAX_DEPTH = 32
+
+_TOO_DEEP = f"nested deeper than {MAX_DEPTH} levels"
+_WHITE = " \t\r\n"
+#: strings as a whole (atomic, so that no text makes it slow) and the marks outside them
+_STRUCTURE = re.compile(r'"(?:[^"\\]|\\.)*+"?|[\[\]{},]', re.DOTALL)
 _PATH = re.compile(r" - at `\$(?P<path>.*)`$", re.DOTALL)
 _MISSING = re.compile(r"missing required field `(?P<field>[^`]*)`")
 #: the moments of a kind besides ``at``
@@ -69,6 +75,12 @@ class Refusal(msgspec.Struct, frozen=True):
     of: str | None = None  # the id, where the event asked for a receipt
 
 
+_NOT_JSON = {
+    Reason.NOT_FINITE: "NaN, Infinity or a number beyond all range",
+    Reason.LONE_SURROGATE: "half of a surrogate pair is no character",
+}
+
+
 class Decoded(msgspec.Struct, frozen=True):
     """What one datagram held, in its order."""
 
@@ -77,7 +89,6 @@ class Decoded(msgspec.Struct, frozen=True):
 
 
 _one: msgspec.json.Decoder[AnyEvent] = msgspec.json.Decoder(AnyEvent)
-_array = msgspec.json.Decoder(list[msgspec.Raw])
 _anything: msgspec.json.Decoder[Any] = msgspec.json.Decoder()
 _encoder = msgspec.json.Encoder()
 
@@ -116,26 +127,23 @@ def _decode_slowly(datagram: bytes) -> Decoded:
         text = body.decode()
     except UnicodeDecodeError as error:
         return _refused(Reason.NOT_UTF8, f"not UTF-8 at byte {error.start}")
-    try:
-        if text.lstrip(" \t\r\n").startswith("["):
-            return _decode_array(body)
-        outcome = _decode_element(body, "")
-    except RecursionError:
-        return _refused(Reason.TOO_DEEP, "nested too deeply")
-    except ValueError as error:
-        return Decoded((), (_not_json(text, error),))
+    if text.lstrip(_WHITE).startswith("["):
+        return _decode_array(text)
+    outcome = _decode_element(text, "")
     return Decoded((), (outcome,)) if isinstance(outcome, Refusal) else Decoded((outcome,))
 
 
-def _decode_array(body: bytes) -> Decoded:
-    """One bad element does not lose the others. Raises ValueError where the whole is not JSON."""
-    elements = _array.decode(body)
+def _decode_array(text: str) -> Decoded:
+    """One bad element does not lose the others, however bad it is."""
+    elements = _split(text)
+    if elements is None:
+        return _refused(Reason.NOT_JSON, "the array does not end where the datagram does")
     if len(elements) > MAX_BATCH:
         return _refused(Reason.TOO_MANY, f"{len(elements)} events; an array holds at most {MAX_BATCH}")
     events: list[AnyEvent] = []
     refusals: list[Refusal] = []
     for index, element in enumerate(elements):
-        outcome = _decode_element(bytes(element), f"[{index}]")
+        outcome = _decode_element(element, f"[{index}]")
         if isinstance(outcome, Refusal):
             refusals.append(outcome)
         else:
@@ -143,11 +151,55 @@ def _decode_array(body: bytes) -> Decoded:
     return Decoded(events, refusals)
 
 
-def _decode_element(body: bytes, place: str) -> AnyEvent | Refusal:
+def _split(text: str) -> list[str] | None:
+    """The texts of an array's elements, valid or not; None where its brackets do not match up."""
+    elements: list[str] = []
+    depth = start = 0
+    for token in _STRUCTURE.finditer(text):
+        mark = token[0]
+        if mark in "[{":
+            depth += 1
+            if depth == 1:
+                start = token.end()
+        elif mark == "," and depth == 1:
+            elements.append(text[start : token.start()])
+            start = token.end()
+        elif mark in "]}":
+            depth -= 1
+            if depth == 0:
+                return _with_last(elements, text[start : token.start()], text[token.end() :])
+    return None
+
+
+def _depth(text: str) -> int:
+    depth = deepest = 0
+    for token in _STRUCTURE.finditer(text):
+        if token[0] in "[{":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif token[0] in "]}":
+            depth -= 1
+    return deepest
+
+
+def _with_last(elements: list[str], last: str, rest: str) -> list[str] | None:
+    if rest.strip(_WHITE):
+        return None
+    return [*elements, last] if elements or last.strip(_WHITE) else []
+
+
+def _decode_element(text: str, place: str) -> AnyEvent | Refusal:
     try:
-        event = _one.decode(body)
-    except msgspec.ValidationError:
-        return _decode_loosely(_anything.decode(body), place)
+        try:
+            event = _one.decode(text)
+        except msgspec.ValidationError:
+            if _depth(text) > MAX_DEPTH:  # whatever depth this interpreter can bear
+                return Refusal(Reason.TOO_DEEP, _TOO_DEEP, place)
+            return _decode_loosely(_anything.decode(text), place)
+    except RecursionError:
+        return Refusal(Reason.TOO_DEEP, _TOO_DEEP, place)
+    except ValueError as error:
+        return _not_json(text, str(error), place)
     return event if _in_time(event) else _bad_time(event, place)
 
 
@@ -235,31 +287,29 @@ def refusal_of(event: AnyEvent, reason: Reason, why: str, where: str) -> Refusal
     return Refusal(reason, why, where, event.source, event.run, event.seq, event.id if event.ack else None)
 
 
-def _not_json(text: str, error: ValueError) -> Refusal:
-    """Tell apart what is no JSON at all and what JSON cannot say: NaN, 1e999, half a character."""
-    problem = str(error)
-    if "surrogate" in problem:
-        return Refusal(Reason.LONE_SURROGATE, "half of a surrogate pair is no character")
-    if "out of range" in problem or _holds_constant(text):
-        return Refusal(Reason.NOT_FINITE, "NaN, Infinity or a number beyond all range")
-    return Refusal(Reason.NOT_JSON, problem.removeprefix("JSON is malformed: "))
-
-
 class _ConstantError(Exception):
     """The text holds NaN or Infinity."""
 
 
-def _holds_constant(text: str) -> bool:
+def _not_json(text: str, problem: str, place: str) -> Refusal:
+    """Tell apart what is no JSON at all and what JSON cannot say: NaN, 1e999, half a character."""
+    reason = Reason.NOT_FINITE if "out of range" in problem else _beyond_json(text)
+    return Refusal(reason, _NOT_JSON.get(reason, problem.removeprefix("JSON is malformed: ")), place)
+
+
+def _beyond_json(text: str) -> Reason:
+    """The standard library reads a little more than JSON: NaN and lone surrogates. By that they are known."""
+
     def found(_: str) -> None:
         raise _ConstantError
 
     try:
         json.loads(text, parse_constant=found)
     except _ConstantError:
-        return True
+        return Reason.NOT_FINITE
     except (ValueError, RecursionError):
-        return False
-    return False
+        return Reason.NOT_JSON
+    return Reason.LONE_SURROGATE
 
 
 def _sort(value: Any) -> str:
