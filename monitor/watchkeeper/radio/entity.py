@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
 
-from watchkeeper.radio import callsign, itu
+from watchkeeper.radio import callsign, datafile, itu
 from watchkeeper.radio.callsign import HOME_CALL, CallSign, Status
 from watchkeeper.radio.release import Attributes, Countries, Release, Row, from_compact
+
+#: the release that comes with the package
+BUNDLED = datafile.FOLDER / "entities.txt"
 
 _CACHED_CALLS = 32768
 _NO_HEAD = (0, None)
@@ -123,11 +125,7 @@ def use(path: Path | None) -> Release:
     ``OSError`` or ``ReleaseError`` where it cannot be read; what was in use stays in use then.
     """
     global _table
-    if path is None:
-        text = files("watchkeeper.radio.data").joinpath("entities.txt").read_text(encoding="utf-8")
-    else:
-        text = path.read_text(encoding="utf-8")
-    _table = _Table(from_compact(text))
+    _table = _Table(from_compact((path or BUNDLED).read_text(encoding="utf-8")))
     lookup.cache_clear()
     return _table.release
 
@@ -154,9 +152,9 @@ def all_entities() -> tuple[Entity, ...]:
     return tuple(_current().entities.values())
 
 
-def prefix_match(prefix: str) -> Entity | None:
-    """The entity that a prefix in capitals, or any text that begins with one, leads to."""
-    found = _current().longest(prefix)
+def prefix_entity(prefix: str) -> Entity | None:
+    """The entity of a prefix of the country file, in capitals; None where that has no such prefix."""
+    found = _current().prefixes.get(prefix)
     return found.entity if found else None
 
 

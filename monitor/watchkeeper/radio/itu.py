@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from functools import lru_cache
-from importlib.resources import files
+
+from watchkeeper.radio import datafile
 
 # RR 19.50.1: the first character alone tells the administration. (2 is on that list too, but no amateur prefix by
 # itself.)
@@ -25,8 +26,7 @@ _RUSSIAN_ONE_CHARACTER = "U"
 @lru_cache(maxsize=1)
 def series() -> tuple[tuple[str, str, str], ...]:
     """All series in order: first and last three characters, administration."""
-    text = files("watchkeeper.radio.data").joinpath("itu-series.txt").read_text(encoding="utf-8")
-    rows = (line.split("\t") for line in text.splitlines() if line and not line.startswith("#"))
+    rows = (line.split("\t") for line in datafile.read("itu-series.txt").splitlines())
     return tuple((first, last, administration) for first, last, administration in rows)
 
 

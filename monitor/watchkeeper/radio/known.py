@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
+from watchkeeper.radio import datafile
 
 #: call → ADIF's entity code. The suffixes are not issued: RR Art. 19 keeps QRA-QUZ for the Q code.
 KNOWN_CALLS: dict[str, int] = {
@@ -37,6 +37,5 @@ KNOWN_CALLS: dict[str, int] = {
 
 def entity_codes() -> dict[int, bool]:
     """ADIF 3.1.7's entity codes → whether the entity is deleted. Code 0 stands for no entity."""
-    text = files("watchkeeper.radio.data").joinpath("entity-codes.txt").read_text(encoding="utf-8")
-    rows = (line.split("\t") for line in text.splitlines())
+    rows = (line.split("\t") for line in datafile.read("entity-codes.txt").splitlines())
     return {int(code): gone == "deleted" for code, gone, _ in rows}

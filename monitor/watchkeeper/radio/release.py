@@ -18,6 +18,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import NamedTuple
 
 COMPACT_FORM = "# watchkeeper entities 1"
@@ -125,6 +126,12 @@ def to_compact(countries: Countries) -> str:
                 grouped.setdefault(attributes, []).append(key)
             lines.extend("\t".join((kind, *_attribute_fields(a), " ".join(names))) for a, names in grouped.items())
     return "\n".join(lines) + "\n"
+
+
+def release_of(path: Path) -> Release:
+    """Which release the compact file at ``path`` holds, told by its head alone; ``OSError`` or ``ReleaseError``."""
+    with path.open(encoding="utf-8") as file:
+        return from_compact(file.readline() + file.readline()).release
 
 
 def from_compact(text: str) -> Countries:
