@@ -35,7 +35,7 @@ class Shown(msgspec.Struct):
     calls: int
 
 
-@click.group(short_help="Show or refresh the country file.")
+@click.group()
 def command() -> None:
     """Show or refresh the country file that call signs are looked up in."""
 

@@ -14,6 +14,7 @@ from watchkeeper.radio import geodesic, link, locator, sun
 from watchkeeper.radio.place import Point
 
 _COORDINATES = re.compile(r"([+-]?[0-9]+(?:\.[0-9]*)?),([+-]?[0-9]+(?:\.[0-9]*)?)", re.ASCII)
+_OPTION = re.compile("--|-[A-Za-z]")
 _KM_DECIMALS = 3
 _DEG_DECIMALS = 4
 
@@ -35,7 +36,7 @@ _encode = msgspec.json.Encoder().encode
 
 
 # A latitude south of the equator begins with a hyphen and must not be taken for an option.
-@click.command(context_settings={"ignore_unknown_options": True}, short_help="Tell the way between two places.")
+@click.command(context_settings={"ignore_unknown_options": True})
 @click.argument("places", nargs=-1, required=True, metavar="FROM TO")
 @click.option(
     "--at", metavar="TIME", help="For the Sun: an ISO 8601 time, UTC unless it says otherwise. [default: now]"
@@ -48,6 +49,9 @@ def command(places: tuple[str, ...], at: str | None, as_json: bool) -> None:
     stead reads pairs from the standard input, one "FROM TO" a line; a bad line is answered in its turn (with --json by
     an object that has only the key "error"), and the exit code is 1 at the end.
     """
+    for place in places:
+        if _OPTION.match(place):
+            raise click.NoSuchOption(place)
     when = _time(at)
     if places == ("-",):
         _many(when, as_json)
@@ -82,9 +86,7 @@ def _time(text: str | None) -> datetime:
     try:
         at = datetime.fromisoformat(text)
     except ValueError:
-        raise click.BadParameter(
-            f"{text!r} is no ISO 8601 time such as 2026-09-15T18:30:00Z", param_hint="--at"
-        ) from None
+        raise click.BadParameter(f"{text!r} is no time such as 2026-09-15T18:30:00Z", param_hint="--at") from None
     return at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
 
 
@@ -112,9 +114,15 @@ def _between(places: tuple[str, ...], when: datetime) -> Line:
         round(way.azimuth_deg, _DEG_DECIMALS),
         round(way.back_azimuth_deg, _DEG_DECIMALS),
         round(geodesic.long_path(way).distance_km, _KM_DECIMALS),
-        *(round(sun.elevation_deg(*point, when), _DEG_DECIMALS) for point in (start, end, middle)),
+        _sun_deg(start, when),
+        _sun_deg(end, when),
+        _sun_deg(middle, when),
         link.hops(way.distance_km),
     )
+
+
+def _sun_deg(point: Point, when: datetime) -> float:
+    return round(sun.elevation_deg(*point, when), _DEG_DECIMALS)
 
 
 def _text(line: Line) -> str:
