@@ -1,0 +1,153 @@
+"""Sets of small numbers for many texts, kept small: what a million call signs need must fit a portable computer.
+
+Most texts are short and made of capitals and digits; read as numbers to the base 36 they stand in one sorted array,
+their sets in arrays beside it. The few others, and what was added last, stand in a dict.
+"""
+
+from __future__ import annotations
+
+import sys
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator
+
+_PLANE_BITS = 64
+_PLANE_MASK = (1 << _PLANE_BITS) - 1
+_LONGEST = 12  # 36 ** 12 < 2 ** 64
+#: the dict is packed when it holds more than this and more than a quarter of what is packed
+_PACK_FROM = 1 << 16
+
+
+def _number(text: str) -> int | None:
+    """``text`` as a number that no other text has, or None where it has no such form."""
+    if len(text) <= _LONGEST and text.isalnum() and text.isascii() and text[0] != "0" and text.isupper():
+        return int(text, 36)
+    return None
+
+
+class BitTable:
+    """Text → set of numbers, as the bits of an int. Adding is cheap; a text can never be taken out."""
+
+    __slots__ = ("_keys", "_new", "_planes")
+
+    def __init__(self) -> None:
+        self._keys = array("Q")
+        #: plane i holds bits 64·i to 64·i + 63 of every packed text
+        self._planes: list[array[int]] = []
+        self._new: dict[str, int] = {}
+
+    def get(self, text: str) -> int:
+        """The set of ``text``; 0 for one that was never added."""
+        found = self._new.get(text, 0)
+        if self._keys:
+            found |= self._packed(text)
+        return found
+
+    def add(self, text: str, bits: int) -> None:
+        """Add the numbers in ``bits`` to the set of ``text``."""
+        self._new[text] = self._new.get(text, 0) | bits
+        if len(self._new) > _PACK_FROM and len(self._new) > len(self._keys) // 4:
+            self.pack()
+
+    def pack(self) -> None:
+        """Move what was added to the arrays, as far as it has a number."""
+        rest: dict[str, int] = {}
+        fresh: list[tuple[int, int]] = []
+        for text, bits in self._new.items():
+            number = _number(text)
+            if number is None:
+                rest[text] = bits
+            else:
+                fresh.append((number, bits))
+        if fresh:
+            fresh.sort()
+            self._merge(fresh)
+        self._new = rest
+
+    def __len__(self) -> int:
+        return len(self._keys) + sum(1 for text in self._new if not self._packed(text))
+
+    def union(self) -> int:
+        """All numbers that are in any set."""
+        found = 0
+        for shift, plane in enumerate(self._planes):
+            part = 0
+            for bits in set(plane):
+                part |= bits
+            found |= part << (shift * _PLANE_BITS)
+        for bits in self._new.values():
+            found |= bits
+        return found
+
+    def dump(self) -> dict[str, object]:
+        """All of it as plain values, for :meth:`load` on a machine of the same byte order."""
+        self.pack()
+        return {
+            "order": sys.byteorder,
+            "keys": self._keys.tobytes(),
+            "planes": [plane.tobytes() for plane in self._planes],
+            "rest": {text: f"{bits:x}" for text, bits in self._new.items()},
+        }
+
+    @classmethod
+    def load(cls, keys: bytes, planes: Iterable[bytes], rest: dict[str, str]) -> BitTable:
+        """The table that :meth:`dump` gave."""
+        table = cls()
+        table._keys.frombytes(keys)
+        for dumped in planes:
+            plane = array("Q")
+            plane.frombytes(dumped)
+            table._planes.append(plane)
+        table._new = {text: int(bits, 16) for text, bits in rest.items()}
+        return table
+
+    def _packed(self, text: str) -> int:
+        number = _number(text)
+        if number is None:
+            return 0
+        at = bisect_left(self._keys, number)
+        if at == len(self._keys) or self._keys[at] != number:
+            return 0
+        found = 0
+        for shift, plane in enumerate(self._planes):
+            found |= plane[at] << (shift * _PLANE_BITS)
+        return found
+
+    def _merge(self, fresh: list[tuple[int, int]]) -> None:
+        wide = max(bits for _, bits in fresh).bit_length()
+        count = max(len(self._planes), -(-wide // _PLANE_BITS))
+        keys = array("Q")
+        planes = [array("Q") for _ in range(count)]
+        done = 0
+        for number, bits in fresh:
+            at = bisect_left(self._keys, number, done)
+            self._copy(keys, planes, done, at)
+            done = at
+            if at < len(self._keys) and self._keys[at] == number:
+                bits |= sum(plane[at] << (i * _PLANE_BITS) for i, plane in enumerate(self._planes))
+                done = at + 1
+            keys.append(number)
+            for plane in planes:
+                plane.append(bits & _PLANE_MASK)
+                bits >>= _PLANE_BITS
+        self._copy(keys, planes, done, len(self._keys))
+        self._keys, self._planes = keys, planes
+
+    def _copy(self, keys: array[int], planes: list[array[int]], start: int, end: int) -> None:
+        """Append entries ``start`` to ``end`` of the present arrays to the new ones."""
+        if start == end:
+            return
+        keys.extend(self._keys[start:end])
+        for index, plane in enumerate(planes):
+            if index < len(self._planes):
+                plane.extend(self._planes[index][start:end])
+            else:
+                plane.extend([0] * (end - start))
+
+
+def numbers(bits: int) -> Iterator[int]:
+    """The numbers in a set, lowest first."""
+    while bits:
+        low = bits & -bits
+        yield low.bit_length() - 1
+        bits ^= low

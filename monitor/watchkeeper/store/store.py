@@ -1,0 +1,160 @@
+"""The durable record: one object through which the watch opens, reads and writes its data folder."""
+
+from __future__ import annotations
+
+import asyncio
+import sqlite3
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Future
+from contextlib import AbstractContextManager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from ..model import Contact
+from . import contacts, sessions, worked_rows
+from .contacts import Outcome, Payload
+from .database import connect_writer, reading
+from .errors import in_words
+from .folder import DATABASE, FolderLock
+from .guard import confined
+from .migrations import migrate_core, migrate_plugin
+from .sessions import JournalChunk, SessionRow
+from .worked import WorkedIndex
+from .writer import Steps, Writer
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Store:
+    """The log, the journal and the outbox in one data folder, held by this process alone.
+
+    Reading methods may be called from any thread and are quick; writing ones queue their work for the writer.
+    """
+
+    def __init__(self, folder: Path, lock: FolderLock, writer: Writer, now: Callable[[], datetime]) -> None:
+        self.folder = folder
+        #: what happened on the way, in words for the operator
+        self.notices: list[str] = []
+        self._lock = lock
+        self._writer = writer
+        self._now = now
+
+    @classmethod
+    def open(cls, folder: Path, *, now: Callable[[], datetime] = _now, steps: Steps | None = None) -> Store:
+        """Lock ``folder``, bring its database up to date, and begin to write.
+
+        A damaged database is set aside and the log read back from the ADIF copies (see ``notices``). Raises
+        StoreHeldError, FolderError, DiskFullError or BusyError. ``steps`` is told each step of a commit as it is done.
+        """
+        lock = FolderLock.take(folder)
+        try:
+            path = folder / DATABASE
+            with in_words(path):
+                connection = connect_writer(path)
+                migrate_core(connection)
+            return cls(folder, lock, Writer(connection, path, steps), now)
+        except BaseException:
+            lock.release()
+            raise
+
+    @property
+    def path(self) -> Path:
+        """The database file."""
+        return self.folder / DATABASE
+
+    def close(self) -> None:
+        """Write what is queued, close the database and let the folder go."""
+        self._writer.close()
+        self._lock.release()
+
+    # sessions and journal
+
+    def open_session(self, header: bytes, started_ms: int) -> int:
+        """Begin a session on the contacts that are in the log now; durable on return. Its id."""
+        made: int = self._writer.full(lambda db: sessions.open_session(db, header, started_ms)).result()
+        return made
+
+    def last_session(self) -> SessionRow | None:
+        """The newest session, or None before the first."""
+        with self.reader() as db:
+            return next(sessions.sessions(db, newest=1), None)
+
+    def close_session(self, session: int, ended_ms: int) -> None:
+        """Note a session's end; durable on return, with all that was queued before."""
+        self._writer.full(lambda db: sessions.close_session(db, session, ended_ms)).result()
+
+    def journal(self, session: int, first_n: int, count: int, body: bytes) -> None:
+        """Queue a chunk of the journal. It is durable at the next contact at the latest."""
+        chunk = JournalChunk(session=session, first_n=first_n, count=count, body=body)
+        self._writer.queued(lambda db: sessions.append(db, chunk))
+
+    def read_journal(self, session: int) -> Iterator[bytes]:
+        """A session's journal as written so far, an entry a line, in order."""
+        with self.reader() as db:
+            yield from sessions.entries(db, session)
+
+    def hearings(self, rows: Sequence[Sequence[object]]) -> None:
+        """Queue a batch of hearings, each as :func:`~watchkeeper.store.sessions.hearing_row` gives it."""
+        self._writer.queued(lambda db: sessions.add_hearings(db, rows))
+
+    # contacts
+
+    def commit(
+        self,
+        contact: Contact,
+        digest: bytes,
+        payloads: Sequence[Payload],
+        journal: JournalChunk | None = None,
+        forward: bool = True,
+    ) -> Awaitable[Outcome]:
+        """Take a contact into the log: it, its outbox rows and the journal so far in one durable transaction.
+
+        The outcome comes after the commit: what it says may be acknowledged. Cancelling the wait does not cancel the
+        commit. Raises DiskFullError or BusyError; nothing was written then.
+        """
+        committed_ms = self._now_ms()
+
+        def work(db: sqlite3.Connection) -> Outcome:
+            if journal is not None:
+                sessions.append(db, journal)
+            return contacts.record(db, contact, digest, payloads, committed_ms=committed_ms, forward=forward)
+
+        return asyncio.shield(asyncio.wrap_future(self._writer.full(work)))
+
+    def worked(self, *, before_id: int | None = None) -> WorkedIndex:
+        """The worked index as it stood before contact row ``before_id`` (None: now)."""
+        with self.reader() as db:
+            if before_id is None:
+                before_id = db.execute("SELECT coalesce(max(id), 0) + 1 FROM contact").fetchone()[0]
+            index = worked_rows.build(db, before_id)
+        index.begin_session()
+        return index
+
+    # plugins
+
+    def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> Future[Any]:
+        """Queue a plugin's SQL, all or nothing; it may write only tables named ``plugin_<name>_…``.
+
+        The future tells a failure to whoever asks.
+        """
+
+        def work(db: sqlite3.Connection) -> None:
+            with confined(db, plugin):
+                for statement, values in statements:
+                    db.execute(statement, values)
+
+        return self._writer.queued(work)
+
+    def plugin_migrations(self, plugin: str, scripts: Sequence[str]) -> None:
+        """Make or alter a plugin's tables. Raises MigrationError, for that plugin only."""
+        self._writer.alone(lambda db: migrate_plugin(db, plugin, scripts)).result()
+
+    def reader(self) -> AbstractContextManager[sqlite3.Connection]:
+        """A read-only connection for a short look."""
+        return reading(self.folder)
+
+    def _now_ms(self) -> int:
+        return round(self._now().timestamp() * 1000)

@@ -1,0 +1,205 @@
+"""The one thread that writes: it owns the one writing connection and takes its work from a queue, in order.
+
+Two kinds of work. *Queued* work (journal, hearings, plugin rows) shares transactions, is made durable lazily
+(``synchronous=NORMAL``) and never blocks the caller. *Full* work (contacts, sessions) is one transaction of its own
+under ``synchronous=FULL``: when its future resolves, it and all that was queued before it survive a power cut.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import sqlite3
+import threading
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future
+from enum import Enum, auto
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from .errors import DiskFullError, StoreError, translated
+from .migrations import immediate
+
+logger = logging.getLogger(__name__)
+
+Work = Callable[[sqlite3.Connection], Any]
+#: told the name of each step as it is done; tests stop the process in it
+Steps = Callable[[str], None]
+#: queued work that shares one transaction
+BATCH = 500
+#: queued work kept while there is no room on the disk; beyond it the oldest is dropped, and counted
+HELD_LIMIT = 20_000
+
+
+class _Kind(Enum):
+    QUEUED = auto()  # shares a transaction
+    FULL = auto()  # a durable transaction of its own
+    ALONE = auto()  # begins its transactions itself
+
+
+class _Job(NamedTuple):
+    work: Work
+    kind: _Kind
+    after: Callable[[Any], None] | None
+    future: Future[Any]
+
+
+def _no_steps(_step: str) -> None:
+    """The observer of a store that nobody observes."""
+
+
+class Writer:
+    """Runs work on ``connection`` in a thread of its own until :meth:`close`."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path, steps: Steps | None = None) -> None:
+        self._connection = connection
+        self._path = path
+        self._steps = steps or _no_steps
+        self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
+        self._held: deque[_Job] = deque()
+        self._synchronous = "NORMAL"
+        self._closed = False
+        #: what keeps queued work from being written, in words, or None
+        self.trouble: str | None = None
+        #: queued work that was given up for want of room
+        self.dropped = 0
+        self._thread = threading.Thread(target=self._run, name="watchkeeper-writer", daemon=True)
+        self._thread.start()
+
+    def queued(self, work: Work) -> Future[Any]:
+        """Have ``work`` done soon, in order, together with other queued work. Its own failure undoes it alone."""
+        return self._put(_Job(work, _Kind.QUEUED, None, Future()))
+
+    def full(self, work: Work, after: Callable[[Any], None] | None = None) -> Future[Any]:
+        """Have ``work`` done as one durable transaction; ``after`` gets its result behind the commit, in this thread.
+
+        The future resolves after both. It fails with DiskFullError, BusyError, … when nothing was written.
+        """
+        return self._put(_Job(work, _Kind.FULL, after, Future()))
+
+    def alone(self, work: Work) -> Future[Any]:
+        """Have ``work`` done durably, in order; it begins and ends its transactions itself (migrations, imports)."""
+        return self._put(_Job(work, _Kind.ALONE, None, Future()))
+
+    def close(self) -> None:
+        """Do what is queued, checkpoint, close the connection and end the thread."""
+        self._closed = True
+        self._jobs.put(None)
+        self._thread.join()
+
+    def _put(self, job: _Job) -> Future[Any]:
+        if self._closed:
+            raise StoreError("the log is closed")
+        self._jobs.put(job)
+        return job.future
+
+    def _run(self) -> None:
+        going = True
+        while going:
+            batch, going = self._take()
+            ordinary: list[_Job] = []
+            for job in batch:
+                if job.kind is _Kind.QUEUED:
+                    ordinary.append(job)
+                    continue
+                self._write_queued(ordinary)
+                ordinary = []
+                self._write_now(job)
+            self._write_queued(ordinary)
+        self._write_queued([])
+        for job in self._held:
+            job.future.set_exception(DiskFullError(self.trouble or "no room left for the log"))
+        try:
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except sqlite3.Error as fault:  # what was committed lies in the WAL: the next start takes it from there
+            logger.warning("the log was closed without a checkpoint: %s", fault)
+        self._connection.close()
+
+    def _take(self) -> tuple[list[_Job], bool]:
+        """The work that waits now, at least one piece, and whether more may come."""
+        batch: list[_Job] = []
+        job = self._jobs.get()
+        while job is not None:
+            batch.append(job)
+            if len(batch) >= BATCH:
+                return batch, True
+            try:
+                job = self._jobs.get_nowait()
+            except queue.Empty:
+                return batch, True
+        return batch, False
+
+    def _write_now(self, job: _Job) -> None:
+        try:
+            self._set_synchronous("FULL")
+            result = job.work(self._connection) if job.kind is _Kind.ALONE else self._in_one(job.work)
+        except Exception as fault:
+            job.future.set_exception(self._in_words(fault))
+            return
+        if job.after is not None:
+            try:
+                job.after(result)
+            except Exception:  # the commit stands whatever comes behind it
+                logger.exception("what follows a commit failed")
+            self._steps("followed")
+        job.future.set_result(result)
+        self._steps("resolved")
+
+    def _in_one(self, work: Work) -> Any:
+        with immediate(self._connection):
+            self._steps("begun")
+            result = work(self._connection)
+            self._steps("written")
+        self._steps("committed")
+        return result
+
+    def _write_queued(self, jobs: list[_Job]) -> None:
+        """Write ``jobs`` and what was held before them; hold them all when there is no room or the file is locked."""
+        todo = [*self._held, *jobs]
+        if not todo:
+            return
+        self._held.clear()
+        try:
+            self._set_synchronous("NORMAL")
+            with immediate(self._connection):
+                outcomes = [self._one_of_many(job.work) for job in todo]
+        except sqlite3.Error as fault:
+            self._hold(todo, fault)
+            return
+        self.trouble = None
+        for job, (result, failure) in zip(todo, outcomes, strict=True):
+            if failure is not None:
+                job.future.set_exception(failure)
+            else:
+                job.future.set_result(result)
+
+    def _one_of_many(self, work: Work) -> tuple[Any, Exception | None]:
+        """Do one piece inside the shared transaction: what fails by its own fault takes only itself back."""
+        self._connection.execute("SAVEPOINT piece")
+        try:
+            result = work(self._connection)
+        except Exception as fault:
+            if not self._connection.in_transaction or isinstance(self._in_words(fault), StoreError):
+                raise  # not this piece's fault: the whole batch waits
+            self._connection.execute("ROLLBACK TO piece")
+            self._connection.execute("RELEASE piece")
+            return None, fault
+        self._connection.execute("RELEASE piece")
+        return result, None
+
+    def _hold(self, jobs: list[_Job], fault: sqlite3.Error) -> None:
+        self.trouble = str(self._in_words(fault))
+        logger.warning("%s", self.trouble)
+        for job in jobs[: max(0, len(jobs) - HELD_LIMIT)]:
+            self.dropped += 1
+            job.future.set_exception(self._in_words(fault))
+        self._held.extend(jobs[-HELD_LIMIT:])
+
+    def _set_synchronous(self, level: str) -> None:
+        if level != self._synchronous:
+            self._connection.execute(f"PRAGMA synchronous = {level}")
+            self._synchronous = level
+
+    def _in_words(self, fault: Exception) -> Exception:
+        return translated(fault, self._path) if isinstance(fault, sqlite3.Error) else fault
