@@ -1,6 +1,7 @@
 """The event clock: the monotone maximum of what the sources' events reach.
 
-Nothing downstream of the journal asks the computer's clock; it asks this one, so a replay at any pace sees the same time.
+Nothing downstream of the journal asks the computer's clock; it asks this one, so a replay at any pace sees the same
+time.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ def period_ms(mode: str) -> int:
 
 
 def watermark_ms(event: events.Event) -> int:
-    """How far ``event`` says that time has come: the end of the period for ``heard`` and ``period``, else its ``at``."""
+    """How far ``event`` says that time has come: its period's end for ``heard`` and ``period``, else its ``at``."""
     if isinstance(event, events.Heard | events.Period):
         return event.at_ms + period_ms(event.mode)
     return event.at_ms

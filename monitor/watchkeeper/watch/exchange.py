@@ -1,4 +1,4 @@
-"""The exchange tracker: what each station does, from its own messages and its partner's. Pure; no clock but the periods'.
+"""The exchange tracker: what each station does, from its own messages and its partner's.
 
 An exchange runs: call to all, answer, report, report with roger, roger (with or without farewell), farewell. Stations
 repeat, fall silent, change their minds and are answered by several at once, so nothing here expects the next step: each
@@ -53,7 +53,7 @@ class WithUs(msgspec.Struct, eq=False):
 
     @property
     def lacks(self) -> tuple[str, ...]:
-        """What is missing until both sides have report and roger, in the order in which it comes. A farewell is none."""
+        """What is missing until both sides have report and roger, in the order in which it comes."""
         missing = []
         if self.our_report is None:
             missing.append(REPORT_TO_THEM)

@@ -20,7 +20,7 @@ class HailRules(msgspec.Struct, frozen=True, kw_only=True):
     """How many hails the operator wants, and when."""
 
     hold_off_min: float = 30.0
-    per_hour: int = 20
+    per_hour: int = 60  # 0: no limit
     quiet: tuple[tuple[int, int], ...] = ()  # (from, to) in minutes of the UTC day; may pass midnight
 
 
@@ -66,7 +66,7 @@ class HailBook:
     def _may_go(self, now_ms: int) -> bool:
         while self._out and self._out[0] <= now_ms - HOUR_MS:
             self._out.popleft()
-        if len(self._out) >= self._rules.per_hour or now_ms < self._paused_until:
+        if 0 < self._rules.per_hour <= len(self._out) or now_ms < self._paused_until:
             return False
         minute = now_ms % DAY_MS // 60_000
         return not any(_within(minute, *span) for span in self._rules.quiet)

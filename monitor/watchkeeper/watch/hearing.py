@@ -122,9 +122,7 @@ class HearingDesk:
             known.dial_hz = event.dial_hz
             known.late_s = event.late_s
 
-    def _new(
-        self, event: events.Heard, period: Period, own: Own, heard_before: int, worked_before: bool
-    ) -> Hearing:
+    def _new(self, event: events.Heard, period: Period, own: Own, heard_before: int, worked_before: bool) -> Hearing:
         reading = read(event.text)
         call = reading.sender
         where = None if call is None else self._places.of(call, reading.locator)

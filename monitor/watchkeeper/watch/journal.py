@@ -7,10 +7,11 @@ One entry a line, as JSON::
     {"n":9,"t":1777670113000,"act":{"act":"done","key":"…"}}   what the operator did
     {"n":10,"t":1777670113001,"outcome":{"key":"…","status":"stored","contact":12}}
     {"n":11,"t":1777670114000,"rest":{"plugin":"…","resting":true,"reason":"…"}}
-    {"n":12,"t":1777670115000,"reload":{"config":"…digest…"}}
+    {"n":12,"t":1777670115000,"reload":{"config":{…}}}
+    {"n":13,"t":1777670116000,"rebase":4711}                   the log was changed from outside
 
 ``t`` is the computer's time of acceptance in ms since 1970-01-01 UTC, made monotone when written. An entry with ``n``
-and ``t`` alone is a tick: live, a timer writes one when a burst or a period is due; a replay has no timer and needs none.
+and ``t`` alone is a tick: live, a timer writes one when a burst or a period is due; a replay needs no timer.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from typing import Any
 
 import msgspec
 
+from ..host.status import Rest
 from ..schema.events import AnyEvent
 
 
@@ -31,14 +33,6 @@ class Outcome(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     contact: int | None = None
     same_as: int | None = None
     why: str | None = None
-
-
-class Rest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A plugin is rested, or tried again."""
-
-    plugin: str
-    resting: bool
-    reason: str | None = None
 
 
 class Reload(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -67,10 +61,11 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     act: Act | None = None
     rest: Rest | None = None
     reload: Reload | None = None
+    rebase: int | None = None
 
 
 class Header(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """The first line of an exported journal, and the session's row in the store: what a replay needs beside the entries."""
+    """First line of an exported journal, and part of the session's row: what a replay needs beside the entries."""
 
     journal: int = 1  # edition of this format
     watchkeeper: str
@@ -107,6 +102,11 @@ class Chunk:
         self._last_t = last_t
         self._first_n = next_n
         self._body = bytearray()
+
+    def resume(self, next_n: int, last_t: int) -> None:
+        """Go on behind entries that are written already."""
+        self.next_n = self._first_n = next_n
+        self._last_t = last_t
 
     def number(self, t: int, **what: Any) -> Entry:
         """A new entry at time ``t`` (never before the last one), remembered for the next :meth:`take`."""

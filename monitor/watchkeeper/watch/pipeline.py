@@ -1,7 +1,7 @@
 """The watch itself: one journal entry in, everything that follows from it done. No I/O, no clock, no thread.
 
-``Watch.feed`` is the only way in, for a live watch, a restart and a replay alike. What has to happen outside (a commit, a
-delivery) is left in ``candidate`` and ``outbound`` for whoever feeds it; a replay simply does not look.
+``Watch.feed`` is the only way in, for a live watch, a restart and a replay alike. What has to happen outside (a commit,
+a delivery) is left in ``candidate`` and ``outbound`` for whoever feeds it; a replay simply does not look.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Protocol
 
 import msgspec
 
+from ..host.status import Rest
 from ..model import Contact, Hail, Hearing, OnAir, Own, Period
 from ..radio import locator
 from ..radio.message import read
@@ -22,7 +23,7 @@ from .clock import EventClock, period_ms, watermark_ms
 from .exchange import ExchangeTracker
 from .hails import HailBook, HailRules
 from .hearing import HearingDesk, Places
-from .journal import Act, Entry, Outcome, Reload, Rest
+from .journal import Act, Entry, Outcome
 from .periods import PeriodBook
 from .stations import Stations
 
@@ -41,7 +42,7 @@ class Plugins(Protocol):
     def contact_logged(self, contact: Contact) -> None: ...
     def event_seen(self, event: events.Event) -> None: ...
     def views(self) -> Sequence[AnyView]: ...
-    def rest(self, rest: Rest) -> None: ...
+    def apply(self, rest: Rest) -> None: ...
 
 
 class Rules(msgspec.Struct, frozen=True, kw_only=True):
@@ -60,10 +61,18 @@ class Cover(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Watch:
-    """One session's watch. Its state is a function of the entries fed, the rules, the own station and the worked index."""
+    """One session's watch. Its state follows from the entries, the rules, the own station and the worked index."""
 
-    def __init__(self, rules: Rules, own: Own, worked: WorkedIndex) -> None:
+    def __init__(
+        self,
+        rules: Rules,
+        own: Own,
+        worked: WorkedIndex,
+        load_worked: Callable[[int], WorkedIndex] | None = None,
+    ) -> None:
+        """``load_worked(baseline)`` gives the index of a log that was changed from outside while the session ran."""
         self.worked = worked
+        self._load_worked = load_worked
         self.own = own
         self.hails = HailBook(rules.hails)
         self.covers: dict[str, Cover] = {}
@@ -138,9 +147,9 @@ class Watch:
         elif entry.act is not None:
             self._act(entry.act)
         elif entry.rest is not None and self._plugins is not None:
-            self._plugins.rest(entry.rest)
-        elif entry.reload is not None:
-            self._reload(entry.reload)
+            self._plugins.apply(entry.rest)
+        elif entry.rebase is not None and self._load_worked is not None:
+            self.worked = self._load_worked(entry.rebase)
 
     def _event(self, event: events.AnyEvent, t: int) -> None:
         before = self._clock.now_ms
@@ -272,9 +281,6 @@ class Watch:
             self.hails.release(act.key)
         elif act.act == "pause" and act.minutes is not None:
             self.hails.pause(act.minutes, self._clock.now_ms)
-
-    def _reload(self, reload: Reload) -> None:
-        """The host swaps plugins before the entry is fed; nothing of the core's own state changes."""
 
     def _judge(self, due: Iterable[tuple[Period, bool]] | Iterator[tuple[Period, bool]]) -> None:
         for period, closes in due:

@@ -1,0 +1,154 @@
+"""The pump: takes what arrives, in order, through the journal into the watch, and does what has to happen outside.
+
+A contact stops the pump until its commit is through, so everything behind it in the journal sees a log that holds it,
+and its receipt goes out after the commit and never before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol
+
+from ..host.status import Rest
+from ..model import Contact, Hail
+from ..schema import events
+from ..store.errors import StoreError
+from ..store.sessions import JournalChunk
+from ..store.store import Store
+from .journal import Chunk, Outcome
+from .pipeline import Watch
+
+
+class Arrival(Protocol):
+    """One accepted event, who sent it, and when it came."""
+
+    @property
+    def event(self) -> events.AnyEvent: ...
+    @property
+    def peer(self) -> Any: ...
+    @property
+    def arrived_ms(self) -> int: ...
+
+
+class Arrivals(Protocol):
+    """Where they wait."""
+
+    async def get_batch(self, most: int = ...) -> Sequence[Arrival]: ...
+
+
+class Forwarding(Protocol):
+    """Where contacts and hails go from here."""
+
+    def payloads(self, contact: Contact) -> Sequence[tuple[str, bytes | None, str | None]]: ...
+    def deliver(self, hail: Hail) -> None: ...
+
+
+class Pump:
+    """One session's pump. ``answer(peer, receipt)`` sends receipts; ``changed()`` tells the faces after each batch.
+
+    Not re-entrant: whoever calls makes sure that one call ends before the next begins.
+    """
+
+    def __init__(
+        self,
+        *,
+        store: Store,
+        session: int,
+        watch: Watch,
+        forwarding: Forwarding,
+        chunk: Chunk,
+        clock_ms: Callable[[], int],
+        answer: Callable[[Any, events.Receipt], None],
+        committed: Callable[[], None],
+        changed: Callable[[], None],
+        rests: list[Rest],
+    ) -> None:
+        """``rests`` is where the host puts plugins that it wants rested or back; each is journaled behind its cause."""
+        self._store = store
+        self._session = session
+        self.watch = watch
+        self._forwarding = forwarding
+        self._chunk = chunk
+        self._clock_ms = clock_ms
+        self._answer = answer
+        self._committed = committed
+        self._changed = changed
+        self._rests = rests
+
+    async def work(self, arrivals: Sequence[Arrival]) -> None:
+        """Work through ``arrivals`` in order; write the journal once at the end."""
+        for arrival in arrivals:
+            if isinstance(arrival.event, events.Contact):
+                await self._contact(arrival, arrival.event)
+            else:
+                self._feed(arrival.arrived_ms, event=arrival.event)
+                if arrival.event.ack and arrival.event.id is not None:
+                    self._receipt(arrival, "stored", None)
+        self._flush()
+
+    def enter(self, **what: Any) -> None:
+        """Enter what is no event: an ``act``, a ``rebase``, or nothing at all, which lets time pass."""
+        self._feed(self._clock_ms(), **what)
+        self._flush()
+
+    def delay_s(self) -> float | None:
+        """Seconds until :meth:`enter` with nothing has something to do; None while nothing waits."""
+        due = self.watch.next_due()
+        return None if due is None else max(0.0, (due - self._clock_ms()) / 1000)
+
+    def _feed(self, t: int, **what: Any) -> None:
+        self.watch.feed(self._chunk.number(t, **what))
+        while self._rests:
+            self.watch.feed(self._chunk.number(t, rest=self._rests.pop(0)))
+        for hail in self.watch.outbound:
+            self._forwarding.deliver(hail)
+        self.watch.outbound.clear()
+
+    async def _contact(self, arrival: Arrival, event: events.Contact) -> None:
+        self._feed(arrival.arrived_ms, event=event)
+        candidate = self.watch.candidate
+        assert candidate is not None
+        chunk = self._chunk.take()
+        try:
+            done = await self._store.commit(
+                candidate.contact,
+                candidate.digest,
+                self._forwarding.payloads(candidate.contact),
+                None if chunk is None else self._stored(chunk),
+            )
+        except StoreError as error:
+            # no receipt: the sender repeats it until the log can take it
+            if chunk is not None:
+                self._store.journal(self._session, *chunk)
+            self._feed(self._clock_ms(), outcome=Outcome(key=candidate.contact.key, status="failed", why=str(error)))
+            return
+        self._feed(
+            self._clock_ms(),
+            outcome=Outcome(
+                key=candidate.contact.key,
+                status=done.status,
+                contact=done.contact_id,
+                same_as=done.same_as,
+                why=done.why,
+            ),
+        )
+        if event.ack:
+            self._receipt(arrival, done.status, done.why)
+        if done.status == "stored":
+            self._committed()
+
+    def _stored(self, chunk: tuple[int, int, bytes]) -> JournalChunk:
+        first_n, count, body = chunk
+        return JournalChunk(session=self._session, first_n=first_n, count=count, body=body)
+
+    def _receipt(self, arrival: Arrival, status: str, why: str | None) -> None:
+        event = arrival.event
+        assert event.id is not None
+        receipt = events.Receipt(v=events.VERSION, source=event.source, of=event.id, status=status, why=why)
+        self._answer(arrival.peer, receipt)
+
+    def _flush(self) -> None:
+        chunk = self._chunk.take()
+        if chunk is not None:
+            self._store.journal(self._session, *chunk)
+        self._changed()

@@ -1,0 +1,80 @@
+"""One matter hails once; the rarest first; never too many."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from watchkeeper.model import Hail
+from watchkeeper.view import Urgency
+from watchkeeper.watch.hails import HailBook, HailRules
+
+MINUTE = 60_000
+
+
+def hail(key: str, urgency: Urgency = Urgency.WANTED, at_ms: int = 0) -> Hail:
+    return Hail(key=key, urgency=urgency, sentence=key, rule="r", at_ms=at_ms)
+
+
+def test_one_matter_goes_out_once_until_its_hold_off_ends() -> None:
+    book = HailBook(HailRules(hold_off_min=30))
+    out = []
+    for minute in (0, 1, 29, 30):
+        book.hail(hail("a"))
+        out.append(len(book.settle(minute * MINUTE)))
+    assert out == [1, 0, 0, 1]
+
+
+def test_a_rule_may_have_a_hold_off_of_its_own() -> None:
+    book = HailBook(HailRules(hold_off_min=30))
+    book.hail(Hail(key="a", urgency=Urgency.NOTE, sentence="", rule="r", at_ms=0, hold_off_min=5))
+    book.settle(0)
+    book.hail(hail("a"))
+    assert len(book.settle(5 * MINUTE)) == 1
+
+
+def test_under_the_cap_the_most_urgent_go_first_and_the_urgent_always() -> None:
+    book = HailBook(HailRules(per_hour=2))
+    for key, urgency in (("note", 1), ("wanted", 2), ("urgent", 3), ("also wanted", 2)):
+        book.hail(hail(key, Urgency(urgency)))
+    assert [found.key for found in book.settle(0)] == ["urgent", "also wanted"]
+    assert book.held_back == 2
+    book.hail(hail("urgent 2", Urgency.URGENT))
+    assert len(book.settle(MINUTE)) == 1
+
+
+def test_no_limit_means_no_limit() -> None:
+    book = HailBook(HailRules(per_hour=0))
+    for number in range(200):
+        book.hail(hail(str(number)))
+    assert len(book.settle(0)) == 200
+
+
+def test_quiet_hours_past_midnight_hold_all_but_the_urgent() -> None:
+    book = HailBook(HailRules(quiet=((22 * 60, 6 * 60),)))
+    for hour, expected in ((21, 1), (22, 0), (2, 0), (6, 1)):
+        book.hail(hail(f"at {hour}"))
+        assert len(book.settle(hour * 60 * MINUTE)) == expected, hour
+    book.hail(hail("now", Urgency.URGENT))
+    assert len(book.settle(23 * 60 * MINUTE)) == 1
+
+
+def test_done_stays_quiet_and_released_hails_again() -> None:
+    book = HailBook(HailRules(hold_off_min=1))
+    book.done("a", 0)
+    book.hail(hail("a"))
+    assert not book.settle(60 * MINUTE)
+    book.release("a")
+    book.hail(hail("a"))
+    assert len(book.settle(61 * MINUTE)) == 1
+
+
+@given(st.lists(st.tuples(st.sampled_from("abc"), st.integers(0, 90)), max_size=60))
+def test_never_twice_within_a_hold_off(raised: list[tuple[str, int]]) -> None:
+    book = HailBook(HailRules(hold_off_min=30))
+    last: dict[str, int] = {}
+    for key, minute in sorted(raised, key=lambda item: item[1]):
+        book.hail(hail(key))
+        for found in book.settle(minute * MINUTE):
+            assert minute - last.get(found.key, -30) >= 30
+            last[found.key] = minute
