@@ -1,6 +1,6 @@
 """Reads the configuration: a TOML file, then the environment above it.
 
-``WATCHKEEPER_SECTION__KEY`` sets one key, as in ``WATCHKEEPER_STATION__CALL`` or ``WATCHKEEPER_PLUGINS__FORWARD__FILE``.
+``WATCHKEEPER_SECTION__KEY`` sets one key: ``WATCHKEEPER_STATION__CALL``, ``WATCHKEEPER_PLUGINS__LOOKOUT__ENABLED``.
 Secrets are never written in the file: keys that end in ``_file`` and ``_env`` name where each one is kept.
 """
 

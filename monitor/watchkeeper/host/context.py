@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import AbstractContextManager
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 import msgspec
@@ -50,22 +51,33 @@ class Watching(Protocol):
     def station(self, call: str) -> OnAir | None: ...
 
 
+class Records(Protocol):
+    """What plugins may do with the durable record; the store implements it."""
+
+    def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None: ...
+    def reader(self) -> AbstractContextManager[sqlite3.Connection]: ...
+    def migrate(self, plugin: str, scripts: Sequence[str]) -> None: ...
+
+
 class Context:
-    """One per plugin. Everything readable here depends on the journal alone, but for :meth:`reader`."""
+    """One per plugin. Everything readable here depends on the journal alone, but for :meth:`reader`.
+
+    ``data_dir`` is the folder of this run's records; a plugin keeps files of its own in a folder of its name there.
+    """
 
     def __init__(
         self,
         plugin: str,
         watching: Watching,
         hail: Callable[[str, Hail], None],
-        submit: Callable[[str, Sequence[tuple[str, Mapping[str, Any]]]], None],
-        reader: Callable[[], AbstractContextManager[sqlite3.Connection]],
+        records: Records,
+        data_dir: Path,
     ) -> None:
         self._plugin = plugin
         self._watching = watching
         self._hail = hail
-        self._submit = submit
-        self._reader = reader
+        self._records = records
+        self.data_dir = data_dir
         self.logger = logging.getLogger(f"watchkeeper.plugin.{plugin}")
 
     @property
@@ -97,8 +109,12 @@ class Context:
 
     def submit(self, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
         """Queue SQL with named parameters for the one writer; all of it is one transaction. Own tables only."""
-        self._submit(self._plugin, statements)
+        self._records.submit(self._plugin, statements)
 
     def reader(self) -> AbstractContextManager[sqlite3.Connection]:
         """A short-lived read-only connection. Not for synchronous hooks: what it reads is outside the journal."""
-        return self._reader()
+        return self._records.reader()
+
+    def rebind(self, watching: Watching) -> None:
+        """For the host alone: read from another watch from now on (a reload feeds a replacement from a muted one)."""
+        self._watching = watching
