@@ -1,1 +1,1 @@
-"""Makes the files of ``watchkeeper.radio.data`` from the published raw files: ``python -m watchkeeper.radio.build RAW``."""
+"""Makes the files of ``watchkeeper.radio.data`` from the raw ones: ``python -m watchkeeper.radio.build RAW``."""
