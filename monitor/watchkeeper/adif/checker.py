@@ -86,7 +86,7 @@ def header_faults(header: Header) -> Iterator[Fault]:
             yield Fault(place, "error", f"{quoted(user_field.type)} is not a data type indicator")
     for name in header.fields:
         if name not in tables.fields() and not name.startswith("USERDEF"):
-            yield Fault(name, "warning", "is not a header field of the standard")
+            yield Fault(name, "warning", "not a header field of the standard")
 
 
 def record_faults(record: Record, user_fields: Mapping[str, UserField], *, xml: bool = False) -> Iterator[Fault]:
@@ -120,11 +120,11 @@ def _field_faults(name: str, value: str, xml: bool) -> tuple[tuple[Severity, str
     field = tables.fields()[name]
     found: list[tuple[Severity, str]] = []
     if field.header:
-        found.append(("warning", "belongs into the header"))
+        found.append(("warning", "a header field: it means nothing in a record"))
     if field.import_only:
-        found.append(("warning", f"is for import only: write {tables.REPLACED_FIELDS[name]}"))
+        found.append(("warning", f"for import only: write {tables.REPLACED_FIELDS[name]}"))
     if name.endswith("_INTL") and not xml:
-        found.append(("error", f"is for ADX only: write {name.removesuffix('_INTL')} in ASCII"))
+        found.append(("error", f"for ADX only: write {name.removesuffix('_INTL')} in ASCII"))
     faults = [types.fault(type_name, value) for type_name in field.types]
     if all(faults):
         found.append(("error", f"{quoted(value)} {faults[0]}"))
@@ -173,10 +173,10 @@ def _choices(listed: Mapping[str, tables.Value]) -> str:
 def _own_field_faults(name: str, value: str, indicator: str | None, user_field: UserField | None) -> Iterator[Fault]:
     """Application-defined and user-defined fields: the name's form, the type, the limits of the definition."""
     if user_field is None and not name.startswith("APP_"):
-        yield Fault(name, "error", "is neither a field of the standard nor defined in the header: define it there")
+        yield Fault(name, "error", "neither a field of the standard nor defined in the header: define it there")
         return
     if user_field is None and (name.count("_") < 2 or name.endswith("_")):
-        yield Fault(name, "error", "is not of the form APP_PROGRAMID_FIELDNAME")
+        yield Fault(name, "error", "not of the form APP_PROGRAMID_FIELDNAME")
     indicator = (indicator or (user_field.type if user_field else None) or "M").upper()
     type_name = tables.type_indicators().get(indicator)
     if type_name is None:
@@ -202,9 +202,9 @@ def _defined_limit_faults(name: str, value: str, limits: str) -> Iterator[Fault]
 def _missing_faults(record: Record) -> Iterator[Fault]:
     for name in _NEEDED:
         if not record.get(name):
-            yield Fault(name, "warning", "is missing: no log can place this contact without it")
+            yield Fault(name, "warning", "missing: no log can place this contact without it")
     if not record.get("BAND") and not record.get("FREQ"):
-        yield Fault("BAND", "warning", "is missing, and so is FREQ: give one of them")
+        yield Fault("BAND", "warning", "missing, and so is FREQ: give one of them")
 
 
 def _band_faults(record: Record) -> Iterator[Fault]:

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from watchkeeper.adif import adx, tables
+from watchkeeper.adif import adx
 from watchkeeper.adif.record import Header, Problem, Record
-from watchkeeper.adif.scan import TAG, Unit, scan
+from watchkeeper.adif.scan import TAG, TAG_LIMIT, Unit, decoded, own_type, scan
 
 #: longer records are cut off and reported: a file without end marks must not fill the memory
 RECORD_LIMIT = 256 * 1024
@@ -28,7 +28,7 @@ class Reader(Iterator[Record]):
     """The records of one ADI or ADX stream, in order; ``header`` is there from the start.
 
     Nothing in the file raises: a record that had to be mended, or that the end of the file cut off, carries its
-    problems. With ``places`` each record also knows the line of every field, at a third of the speed.
+    problems. With ``places`` each record also knows the line of every field, at some cost where it has several lines.
     """
 
     def __init__(self, stream: BinaryIO, *, places: bool = False) -> None:
@@ -74,13 +74,14 @@ class _AdiStream:
         self._line = 1  # of the position
         self._offset = 0  # of the window's first byte in the stream
         self._number = 0
+        self._begun = False  # a header or a record was met
         self._mark = "<EOR>"
-        self._known: dict[str, tuple[str, int]] = {}
+        self._known: dict[str, tuple[str, int, str]] = {}
         self._fill()
 
     def read_header(self) -> None:
         """Take the header if the first end mark is ``<EOH>``; otherwise the stream has none and nothing is taken."""
-        unit = scan(self._text, self._position, final=self._final)
+        unit = self._scan()
         if unit.is_header:
             self._take_header(unit)
 
@@ -88,9 +89,8 @@ class _AdiStream:
         """Every record of the stream."""
         while True:
             self._fill()
-            if not self._places:
-                yield from self._plain_records()
-                self._fill()
+            yield from self._plain_records()
+            self._fill()
             if self._position == len(self._text):
                 return
             record = self._careful_record()
@@ -116,81 +116,96 @@ class _AdiStream:
             if stop < 0:
                 return
             part = text[position:stop]
-            if not part.isascii():
-                return
             pieces = part.split("<")
             record = bare()
             try:
                 for piece in pieces[1:]:
                     tag, _, value = piece.partition(">")
-                    name, length = known[tag]
-                    if value[length:] not in blanks or len(value) < length:
+                    name, length, indicator = known[tag]
+                    if rest := value[length:]:
+                        if rest not in blanks:
+                            return
+                        value = value[:length]
+                    elif len(value) != length:
                         return
-                    record[name] = value[:length]
+                    record[name] = value
+                    if indicator:
+                        record.types[name] = indicator
             except KeyError:
                 if self._learn(pieces[1:]):
                     continue
                 return
-            if not record or len(record) != len(pieces) - 1:
+            if len(record) != len(pieces) - 1 or not record:
+                return  # a field twice, or nothing but the mark
+            before, lines = pieces[0].count("\n"), part.count("\n")
+            if self._places and lines != before:
                 return
+            if not part.isascii():
+                _decode(record)
             self._number += 1
             record.number = self._number
-            record.line = self._line + pieces[0].count("\n")
-            self._line += part.count("\n")
+            record.line = self._line + before
+            self._line += lines
             position = stop + len(mark)
             record.end = self._offset + position
             self._position = position
             yield record
 
     def _learn(self, pieces: list[str]) -> bool:
-        """Keep the tags of a record for the plain way; false if one of them is not plain or has nothing new."""
+        """Keep the tags of a record for the plain way; false if one of them is no field or all were known."""
         known = self._known
-        before = len(known)
-        if before > _KNOWN_TAGS_LIMIT:
+        if len(known) > _KNOWN_TAGS_LIMIT:
             known.clear()
-            before = 0
+        before = len(known)
         for piece in pieces:
             spelled = piece.partition(">")[0]
             tag = TAG.fullmatch(f"<{spelled}>")
             if tag is None or tag.group(1):
                 return False
             name = tag.group(2).upper()
-            if tag.group(4) and name not in tables.fields():  # its type is needed to write it again
-                return False
-            known[spelled] = (name, int(tag.group(3)))
+            known[spelled] = (name, int(tag.group(3)), own_type(name, tag.group(4)))
         return len(known) > before
+
+    def _scan(self) -> Unit:
+        stop = min(self._position + RECORD_LIMIT, len(self._text))
+        return scan(self._text, self._position, stop, final=self._final and stop == len(self._text))
 
     def _careful_record(self) -> Record | None:
         """The next record by the scanner; None for a blank one, a header in the middle, or blanks at the end."""
-        unit = scan(self._text, self._position, final=self._final)
+        unit = self._scan()
         if unit.is_header:
             self._take_header(unit)
             return None
         if unit.mark:
             self._mark = unit.mark
+        torn = not unit.mark and self._final and unit.end == len(self._text)
         if not unit.fields and not unit.findings and (unit.mark or not self._rest_matters(unit)):
-            self._pass(unit.end)
+            self._pass(unit.end if unit.mark or torn else self._end_of_prose(unit))
             return None
         record = self._record_of(unit)
         if not unit.mark:
-            self._report_missing_mark(record)
+            self._report_missing_mark(record, torn=torn)
         self._pass(unit.end)
-        if not unit.mark and not self._final:
+        if not unit.mark and not torn:
             self._skip_to_mark()
         return record
 
+    def _end_of_prose(self, unit: Unit) -> int:
+        """Where to go on behind a long comment: before a field that may have begun at its end."""
+        begun = self._text.rfind("<", max(unit.end - TAG_LIMIT, self._position + 1), unit.end)
+        return begun if begun > 0 else unit.end
+
     def _rest_matters(self, unit: Unit) -> bool:
         """Text without any field at the end of a file is a comment, unless the file holds nothing else."""
-        rest = self._text[self._position : unit.end]
-        return "<" in rest or (self._number == 0 and not self._header.fields and not rest.isspace())
+        rest = self._text[self._position : unit.end].strip()
+        return rest != "" and ((self._final and "<" in rest[-TAG_LIMIT:]) or (self._number == 0 and not self._begun))
 
     def _record_of(self, unit: Unit) -> Record:
         self._number += 1
         record = Record(unit.fields, number=self._number, line=self._line_at(unit.first))
         record.end = self._offset + unit.end
         for name, indicator in unit.types.items():
-            if name not in tables.fields():
-                record.types[name] = indicator
+            record.types[name] = indicator
         for finding in unit.findings:
             line = self._line_at(finding.offset)
             record.problems.append(Problem(self._number, line, finding.field, finding.severity, finding.why))
@@ -205,11 +220,11 @@ class _AdiStream:
             cursor = offset
             record.notes.places[name] = line
 
-    def _report_missing_mark(self, record: Record) -> None:
+    def _report_missing_mark(self, record: Record, *, torn: bool) -> None:
         record.notes.complete = False
         if not record:
             why = "no field of ADIF can be found in this text"
-        elif self._final:
+        elif torn:
             why = "the file ends inside this record: <EOR> is missing, so its end may be lost"
         else:
             why = f"no <EOR> within {RECORD_LIMIT} bytes: what follows up to the next one is passed over"
@@ -240,6 +255,7 @@ class _AdiStream:
                 self._header.define(int(number), value, unit.types.get(name))
             self._header.fields[name] = value
         self._known.clear()
+        self._begun = True
         self._pass(unit.end)
 
     def _line_at(self, offset: int) -> int:
@@ -252,3 +268,9 @@ class _AdiStream:
 
 #: lower-cases ASCII only: other characters may change their number when lower-cased
 _LOWER = {code: code + 32 for code in range(ord("A"), ord("Z") + 1)}
+
+
+def _decode(record: Record) -> None:
+    for name, value in record.items():
+        if not value.isascii():
+            record[name] = decoded(value)

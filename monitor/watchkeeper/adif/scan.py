@@ -9,7 +9,7 @@ the known miscounts next, and at last cuts the data at the next field. Each mend
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from watchkeeper.adif import tables
@@ -21,11 +21,16 @@ _NAME = r"[!-+\--9;=?-z|~][ -+\--9;=?-z|~]{0,63}?"
 _GAP = r"[ \t]{0,8}"
 _TAG = rf"<{_GAP}(?:(eo[rh])|({_NAME}){_GAP}:{_GAP}([0-9]{{1,12}}){_GAP}(?::([^<>:]{{0,8}}))?){_GAP}>"
 TAG = re.compile(_TAG, re.IGNORECASE)
-_TAG_FOLLOWS = re.compile(rf"\s*{_TAG}", re.IGNORECASE)
+#: no tag is longer
+TAG_LIMIT = 160
+_TAG_FOLLOWS = re.compile(rf"[ \t\r\n]*{_TAG}", re.IGNORECASE)
 _BROKEN_TAG = re.compile(rf"<{_GAP}({_NAME}){_GAP}(?::[^<>]{{0,40}})?>", re.IGNORECASE)
 
 #: how many following tags the data may hold before a miscounted length is given up
 _TAGS_INSIDE = 4
+_FINDINGS_LIMIT = 100
+#: blanks in bytes: Python's own notion holds more, among them bytes that are parts of UTF-8 letters
+_BLANKS = " \t\r\n"
 
 
 class Finding(NamedTuple):
@@ -60,19 +65,20 @@ class Unit:
         return self.mark.upper().endswith("H>")
 
     def report(self, offset: int, field: str | None, severity: Severity, why: str) -> None:
-        """Note one problem."""
-        self.findings.append(Finding(offset, field, severity, why))
+        """Note one problem; a record that is nothing but problems is told by the first of them."""
+        if len(self.findings) < _FINDINGS_LIMIT:
+            self.findings.append(Finding(offset, field, severity, why))
 
 
-def scan(text: str, position: int, *, final: bool) -> Unit:
-    """The unit that begins at ``position``, up to and with its end mark, or to the end of the text.
+def scan(text: str, position: int, stop: int, *, final: bool) -> Unit:
+    """The unit that begins at ``position``, up to and with its end mark, or to ``stop``.
 
-    ``final`` says that the text ends where the file ends. Without an end mark the unit's ``mark`` is empty.
+    ``final`` says that the file ends at ``stop``. Without an end mark the unit's ``mark`` is empty.
     """
     unit = Unit(position)
     cursor = position
     previous: str | None = None  # the field whose data ends at the cursor
-    while (tag := TAG.search(text, cursor)) is not None:
+    while (tag := TAG.search(text, cursor, stop)) is not None:
         _look_between(unit, text, cursor, tag.start(), previous)
         if previous is None:
             unit.first = tag.start()
@@ -81,11 +87,11 @@ def scan(text: str, position: int, *, final: bool) -> Unit:
             unit.mark, unit.end = tag.group(), tag.end()
             return unit
         previous = name.upper()
-        end = _data_end(unit, text, tag, previous, int(length), final=final)
-        _keep(unit, tag.start(), previous, _decoded(text[tag.end() : end]), indicator)
+        end = _data_end(unit, text, tag, int(length), stop, final=final)
+        _keep(unit, tag.start(), previous, decoded(text[tag.end() : end]), indicator)
         cursor = end
-    _look_between(unit, text, cursor, len(text), previous)
-    unit.end = len(text)
+    _look_between(unit, text, cursor, stop, previous)
+    unit.end = stop
     return unit
 
 
@@ -101,36 +107,33 @@ def _keep(unit: Unit, offset: int, name: str, value: str, indicator: str | None)
         return
     unit.fields[name] = value
     unit.offsets[name] = offset
-    if indicator and indicator.strip():
-        unit.types[name] = indicator.strip().upper()
+    if kind := own_type(name, indicator):
+        unit.types[name] = kind
 
 
-def _data_end(unit: Unit, text: str, tag: re.Match[str], name: str, length: int, *, final: bool) -> int:
+def _data_end(unit: Unit, text: str, tag: re.Match[str], length: int, stop: int, *, final: bool) -> int:
     """Where the data of a field ends, by its length if that can be right, else by what follows."""
+    name = tag.group(2).upper()
     start = tag.end()
     end = start + length
-    if end <= len(text) and _TAG_FOLLOWS.match(text, end):
+    if end <= stop and _TAG_FOLLOWS.match(text, end, stop):
         return end
-    counted = _counted_otherwise(text, start, length)
+    counted = _counted_otherwise(text, start, stop, length)
     if counted is not None:
         true_end, how = counted
         unit.report(tag.start(), name, "warning", f"length {length} {how}: write {true_end - start}")
         return true_end
-    following = TAG.search(text, start)
+    following = TAG.search(text, start, stop)
     if following is not None and following.start() < end:
-        true_end = start + len(text[start : following.start()].rstrip())
-        unit.report(
-            tag.start(),
-            name,
-            "error",
-            f"length {length} runs over the next field: the data is taken as the {true_end - start} bytes before it; "
-            "mend the length",
-        )
+        broken = next(_broken_tags(text, start, following.start()), following)
+        true_end = start + len(text[start : broken.start()].rstrip(_BLANKS))
+        why = f"length {length} runs over the next field: the data is taken as the {true_end - start} bytes before it"
+        unit.report(tag.start(), name, "error", f"{why}; mend the length")
         return true_end
-    if end > len(text):
+    if end > stop:
         why = "the file ends inside its data" if final else f"length {length} is beyond what a record may hold"
         unit.report(tag.start(), name, "error", why)
-        return len(text)
+        return stop
     return end
 
 
@@ -147,15 +150,15 @@ _MISCOUNTS: tuple[tuple[Callable[[str], int], str], ...] = (
 )
 
 
-def _counted_otherwise(text: str, start: int, length: int) -> tuple[int, str] | None:
+def _counted_otherwise(text: str, start: int, stop: int, length: int) -> tuple[int, str] | None:
     """The end of the data if its length follows one of the known miscounts, and words for it."""
     cursor = start
     for _ in range(_TAGS_INSIDE):
-        tag = TAG.search(text, cursor)
+        tag = TAG.search(text, cursor, stop)
         if tag is None:
             return None
         between = text[start : tag.start()]
-        data = between.rstrip()
+        data = between.rstrip(_BLANKS)
         if len(data) > 4 * length:
             return None
         for count, how in _MISCOUNTS:
@@ -171,29 +174,37 @@ def _counted_otherwise(text: str, start: int, length: int) -> tuple[int, str] | 
 def _look_between(unit: Unit, text: str, start: int, stop: int, previous: str | None) -> None:
     """Report what stands between the end of one field's data and the next field."""
     between = text[start:stop]
-    if not between or between.isspace():
+    remark = between.strip(_BLANKS)
+    if not remark:
         return
-    if _report_broken_tags(unit, between, start) or previous is None:
+    if _report_broken_tags(unit, text, start, stop) or previous is None:
         return
-    remark = quoted(_decoded(between.strip()))
-    if between[0].isspace():
-        unit.report(start, previous, "warning", f"{remark} stands between the fields: a comment, or a length too short")
+    told = quoted(decoded(remark))
+    if between[0] in _BLANKS:
+        unit.report(start, previous, "warning", f"{told} stands between the fields: a comment, or a length too short")
     else:
-        unit.report(start, previous, "error", f"{remark} follows the data: the length is too short; mend it")
+        unit.report(start, previous, "error", f"{told} follows the data: the length is too short; mend it")
 
 
-def _report_broken_tags(unit: Unit, between: str, start: int) -> bool:
-    """Report fields of the standard whose length cannot be read; other text in angle brackets is prose."""
-    before = len(unit.findings)
-    for broken in _BROKEN_TAG.finditer(between):
+def _report_broken_tags(unit: Unit, text: str, start: int, stop: int) -> bool:
+    """Report fields whose length cannot be read, each with its place; false if there is none."""
+    found = False
+    for broken in _broken_tags(text, start, stop):
+        found = True
+        why = f"{quoted(broken.group())} has no length that can be read, so its data is not taken: give the length"
+        unit.report(broken.start(), broken.group(1).upper(), "error", why)
+    return found
+
+
+def _broken_tags(text: str, start: int, stop: int) -> Iterator[re.Match[str]]:
+    """Fields of the standard, or of applications, without a usable length; other text in angle brackets is prose."""
+    for broken in _BROKEN_TAG.finditer(text, start, stop):
         name = broken.group(1).upper()
         if name in tables.fields() or name.startswith("APP_"):
-            why = f"{quoted(broken.group())} has no length that can be read, so its data is not taken: give the length"
-            unit.report(start + broken.start(), name, "error", why)
-    return len(unit.findings) > before
+            yield broken
 
 
-def _decoded(data: str) -> str:
+def decoded(data: str) -> str:
     """Bytes held as characters → text: UTF-8 if they are, else Windows-1252, else Latin-1 as they stand."""
     if data.isascii():
         return data
@@ -204,3 +215,8 @@ def _decoded(data: str) -> str:
         except UnicodeDecodeError:
             continue
     return data
+
+
+def own_type(name: str, indicator: str | None) -> str:
+    """The type indicator of a field outside the standard, which is needed to write it again; else empty."""
+    return (indicator or "").strip().upper() if name not in tables.fields() else ""
