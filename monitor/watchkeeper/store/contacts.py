@@ -159,6 +159,18 @@ def standing(connection: sqlite3.Connection, *, behind_id: int = 0) -> Iterator[
         yield row_id, _decode(body)
 
 
+def by_id(connection: sqlite3.Connection, row_id: int) -> Contact | None:
+    """The contact in row ``row_id``."""
+    found = connection.execute("SELECT body FROM contact WHERE id = ?", (row_id,)).fetchone()
+    return None if found is None else _decode(found[0])
+
+
+def newest(connection: sqlite3.Connection) -> int:
+    """The highest number given out so far to a contact or an undo: one state of the log, one number."""
+    found = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'contact'").fetchone()
+    return 0 if found is None else int(found[0])
+
+
 def body_of(contact: Contact) -> bytes:
     """A contact as the log keeps it."""
     return _encode(contact)

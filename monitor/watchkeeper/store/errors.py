@@ -30,7 +30,7 @@ class NoLogError(StoreError):
 
 
 class DiskFullError(StoreError):
-    """Nothing was written: there is no room. What was acknowledged before stays; later writes work when there is room."""
+    """There is no room: nothing was written. What was acknowledged before stays, and later writes work again."""
 
 
 class BusyError(StoreError):

@@ -53,11 +53,11 @@ CREATE TABLE import (
     mended INTEGER NOT NULL DEFAULT 0,
     refused INTEGER NOT NULL DEFAULT 0
 );
--- `from_id` is the highest contact there was when the import was taken back
+-- an undo has a number of the contacts' own sequence, so that one number names one state of the log
 CREATE TABLE undo (
-    import_id INTEGER PRIMARY KEY REFERENCES import (id),
-    at_ms INTEGER NOT NULL,
-    from_id INTEGER NOT NULL
+    id INTEGER PRIMARY KEY,
+    import_id INTEGER NOT NULL UNIQUE REFERENCES import (id),
+    at_ms INTEGER NOT NULL
 );
 
 -- what stands: neither corrected nor taken back
@@ -72,7 +72,7 @@ CREATE TABLE outbox (
     lane TEXT NOT NULL,
     key TEXT NOT NULL,
     payload BLOB,
-    state TEXT NOT NULL CHECK (state IN ('waiting', 'delivered', 'dead')),
+    state TEXT NOT NULL CHECK (state IN ('waiting', 'delivered', 'dead', 'dropped')),
     created_ms INTEGER NOT NULL,
     tries INTEGER NOT NULL DEFAULT 0,
     due_ms INTEGER NOT NULL DEFAULT 0,
@@ -80,6 +80,8 @@ CREATE TABLE outbox (
     why TEXT,
     UNIQUE (contact_id, destination)
 );
+-- `lane`: what has to go out in order; `key`: the same on every try
+CREATE INDEX outbox_lane ON outbox (destination, lane, id) WHERE state = 'waiting';
 CREATE INDEX outbox_waiting ON outbox (destination, id) WHERE state = 'waiting';
 CREATE INDEX outbox_dead ON outbox (destination, id) WHERE state = 'dead';
 

@@ -8,10 +8,11 @@ from collections.abc import Iterator, Sequence
 import msgspec
 
 from ..model import Hearing
+from .contacts import newest
 
 
 class SessionRow(msgspec.Struct, frozen=True, kw_only=True):
-    """One session. ``baseline`` is the highest contact row there was when it began; ``ended_ms`` None: not closed."""
+    """One session. ``baseline`` numbers the state of the log when it began; ``ended_ms`` None: not closed."""
 
     id: int
     started_ms: int
@@ -37,8 +38,7 @@ class JournalChunk(msgspec.Struct, frozen=True, kw_only=True):
 def open_session(connection: sqlite3.Connection, header: bytes, started_ms: int) -> int:
     """Begin a session on the contacts there are now; its id."""
     cursor = connection.execute(
-        "INSERT INTO session (started_ms, baseline, header) VALUES (?, (SELECT coalesce(max(id), 0) FROM contact), ?)",
-        (started_ms, header),
+        "INSERT INTO session (started_ms, baseline, header) VALUES (?, ?, ?)", (started_ms, newest(connection), header)
     )
     assert cursor.lastrowid is not None
     return cursor.lastrowid
@@ -49,11 +49,11 @@ def close_session(connection: sqlite3.Connection, session: int, ended_ms: int) -
     connection.execute("UPDATE session SET ended_ms = ? WHERE id = ?", (ended_ms, session))
 
 
-def sessions(connection: sqlite3.Connection, *, newest: int | None = None) -> Iterator[SessionRow]:
-    """The sessions, the newest first; at most ``newest`` of them."""
+def sessions(connection: sqlite3.Connection, *, limit: int = -1) -> Iterator[SessionRow]:
+    """The sessions, the newest first; at most ``limit`` of them, where it is not negative."""
     rows = connection.execute(
         "SELECT id, started_ms, ended_ms, baseline, header FROM session ORDER BY id DESC LIMIT ?",
-        (-1 if newest is None else newest,),
+        (limit,),
     )
     for row_id, started_ms, ended_ms, baseline, header in rows:
         yield SessionRow(id=row_id, started_ms=started_ms, ended_ms=ended_ms, baseline=baseline, header=header)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import sqlite3
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
@@ -23,6 +24,8 @@ from .sessions import JournalChunk, SessionRow
 from .worked import WorkedIndex
 from .writer import Steps, Writer
 
+logger = logging.getLogger(__name__)
+
 
 def _now() -> datetime:
     return datetime.now(UTC)
@@ -38,6 +41,8 @@ class Store:
         self.folder = folder
         #: what happened on the way, in words for the operator
         self.notices: list[str] = []
+        #: plugin → how often its rows could not be written
+        self.plugin_failures: dict[str, int] = {}
         self._lock = lock
         self._writer = writer
         self._now = now
@@ -80,7 +85,7 @@ class Store:
     def last_session(self) -> SessionRow | None:
         """The newest session, or None before the first."""
         with self.reader() as db:
-            return next(sessions.sessions(db, newest=1), None)
+            return next(sessions.sessions(db, limit=1), None)
 
     def close_session(self, session: int, ended_ms: int) -> None:
         """Note a session's end; durable on return, with all that was queued before."""
@@ -128,17 +133,28 @@ class Store:
         """The worked index as it stood before contact row ``before_id`` (None: now)."""
         with self.reader() as db:
             if before_id is None:
-                before_id = db.execute("SELECT coalesce(max(id), 0) + 1 FROM contact").fetchone()[0]
+                before_id = contacts.newest(db) + 1
             index = worked_rows.build(db, before_id)
         index.begin_session()
         return index
 
+    def newest_contact(self) -> int:
+        """The number of the log's present state: the highest given to a contact or an undo."""
+        with self.reader() as db:
+            return contacts.newest(db)
+
+    # outbox
+
+    def change(self, work: Callable[[sqlite3.Connection], Any]) -> Awaitable[Any]:
+        """Queue work of this package; it is done when awaited, and durable soon after."""
+        return asyncio.shield(asyncio.wrap_future(self._writer.queued(work)))
+
     # plugins
 
-    def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> Future[Any]:
+    def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
         """Queue a plugin's SQL, all or nothing; it may write only tables named ``plugin_<name>_…``.
 
-        The future tells a failure to whoever asks.
+        What fails is logged and counted in :attr:`plugin_failures`.
         """
 
         def work(db: sqlite3.Connection) -> None:
@@ -146,7 +162,13 @@ class Store:
                 for statement, values in statements:
                     db.execute(statement, values)
 
-        return self._writer.queued(work)
+        def note(done: Future[Any]) -> None:
+            fault = done.exception()
+            if fault is not None:
+                self.plugin_failures[plugin] = self.plugin_failures.get(plugin, 0) + 1
+                logger.warning("rows of plugin %s could not be written: %s", plugin, fault)
+
+        self._writer.queued(work).add_done_callback(note)
 
     def plugin_migrations(self, plugin: str, scripts: Sequence[str]) -> None:
         """Make or alter a plugin's tables. Raises MigrationError, for that plugin only."""

@@ -34,12 +34,12 @@ def build(connection: sqlite3.Connection, before_id: int) -> WorkedIndex:
 
 
 def fold(index: WorkedIndex, connection: sqlite3.Connection, behind_id: int, before_id: int) -> None:
-    """Add the rows behind ``behind_id`` and before ``before_id`` that no correction or undo before that took out."""
+    """Add the rows behind ``behind_id`` and before ``before_id`` that no correction or undo number took out."""
     rows = connection.execute(
         "SELECT body, id NOT IN (SELECT contact_id FROM same_as) FROM contact"
         " WHERE id > :behind AND id < :before"
         " AND id NOT IN (SELECT supersedes FROM contact WHERE supersedes IS NOT NULL AND id < :before)"
-        " AND (import_id IS NULL OR import_id NOT IN (SELECT import_id FROM undo WHERE from_id < :before))"
+        " AND (import_id IS NULL OR import_id NOT IN (SELECT import_id FROM undo WHERE undo.id < :before))"
         " ORDER BY id",
         {"behind": behind_id, "before": before_id},
     )

@@ -28,6 +28,8 @@ Work = Callable[[sqlite3.Connection], Any]
 Steps = Callable[[str], None]
 #: queued work that shares one transaction
 BATCH = 500
+#: how soon held work is tried again, seconds
+RETRY_S = 2.0
 #: queued work kept while there is no room on the disk; beyond it the oldest is dropped, and counted
 HELD_LIMIT = 20_000
 
@@ -119,7 +121,10 @@ class Writer:
     def _take(self) -> tuple[list[_Job], bool]:
         """The work that waits now, at least one piece, and whether more may come."""
         batch: list[_Job] = []
-        job = self._jobs.get()
+        try:
+            job = self._jobs.get(timeout=RETRY_S if self._held else None)
+        except queue.Empty:  # time to try what is held again
+            return batch, True
         while job is not None:
             batch.append(job)
             if len(batch) >= BATCH:
