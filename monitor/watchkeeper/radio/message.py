@@ -11,11 +11,10 @@ import re
 from collections.abc import Callable
 from functools import lru_cache
 
+from watchkeeper.radio.callsign import base_call
 from watchkeeper.radio.message_words import (
     Party,
-    base_of,
     hashed,
-    is_call,
     is_fine_locator,
     is_full_call,
     is_standard_call,
@@ -66,9 +65,7 @@ def matches_own(own_call: str, call: str | None) -> bool:
     """
     if call is None or not own_call:
         return False
-    named = call.strip().upper().strip("<>")
-    own = own_call.strip().upper()
-    return named == own or (is_call(named) and base_of(named) == base_of(own))
+    return base_call(call) == base_call(own_call)
 
 
 def _reading(

@@ -8,13 +8,12 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+from watchkeeper.radio.callsign import parse_cached
 from watchkeeper.radio.reading import Step
 
 #: prefix, digit, one to three letters, optionally rover or portable: what 28 bits can hold. Special series of four
 #: characters before the digit's letters (3DA0, 3XA0) have code points of their own (from memory).
 _STANDARD = re.compile(r"(?:(?:[A-Z]{1,2}|[A-Z]\d|\d[A-Z])\d[A-Z]{1,3}|3DA0[A-Z]{1,3}|3X[A-Z]\d[A-Z]{1,3})(?:/[RP])?")
-#: special-event calls have more digits or a longer suffix; the last character is a letter (RR Art. 19)
-_WHOLE = re.compile(r"(?:[A-Z]{1,2}|[A-Z]\d|\d[A-Z]{1,2})\d{1,4}(?:[A-Z0-9]{0,6}[A-Z])")
 #: the characters that 58 bits can hold, at least three and at most eleven
 _LONGEST = re.compile(r"(?=[A-Z0-9/]*[A-Z])(?=[A-Z0-9/]*\d)[A-Z0-9/]{3,11}")
 _HASHED = re.compile(r"<(\.\.\.|[A-Z0-9/]{3,11})>")
@@ -46,20 +45,12 @@ def is_standard_call(word: str) -> bool:
 
 def is_call(word: str) -> bool:
     """Say whether ``word`` looks like a call sign: ordinary, special or compound, at most eleven characters."""
-    if is_standard_call(word):
-        return True
-    return len(word) <= 11 and any(_WHOLE.fullmatch(part) for part in word.split("/"))
+    return is_standard_call(word) or (len(word) <= 11 and word[0] != "<" and parse_cached(word) is not None)
 
 
 def is_full_call(word: str) -> bool:
     """Say whether the 58 bits of a call in full can hold ``word``, sense or not. What ends a message is no call."""
     return _LONGEST.fullmatch(word) is not None and _LOCATOR.fullmatch(word) is None
-
-
-def base_of(call: str) -> str:
-    """Return the whole call inside a compound one (``PJ4/K1ABC`` → ``K1ABC``), or ``call`` itself if there is none."""
-    parts = [part for part in call.split("/") if _WHOLE.fullmatch(part)]
-    return max(parts, key=len) if parts else call
 
 
 def hashed(word: str) -> Party | None:

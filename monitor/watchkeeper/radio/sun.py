@@ -7,11 +7,13 @@ out. Terrestrial Time is taken as UTC; the minute between them moves the Sun by 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from functools import lru_cache
 from math import acos, asin, atan2, cos, degrees, radians, sin
 from typing import NamedTuple
+
+from watchkeeper.radio import geodesic
+from watchkeeper.radio.place import Point
 
 #: zenith distance of the Sun's centre at rise and set: 50′ of refraction and semidiameter below the horizon
 OFFICIAL_ZENITH_DEG = 90.833
@@ -155,17 +157,7 @@ def is_grey_line(latitude: float, longitude: float, at: datetime) -> bool:
     return is_twilight(elevation_deg(latitude, longitude, at))
 
 
-def along_path(start: tuple[float, float], end: tuple[float, float], at: datetime) -> PathSun:
-    """Return the Sun's elevation at ``start``, ``end`` and the middle of the short path, each (latitude, longitude)."""
-    middle = _middle(start, end)
+def along_path(start: Point, end: Point, at: datetime) -> PathSun:
+    """Return the Sun's elevation at ``start``, at ``end`` and in the middle of the short path between them."""
+    middle = geodesic.midpoint(start, end)
     return PathSun(elevation_deg(*start, at), elevation_deg(*middle, at), elevation_deg(*end, at))
-
-
-def _middle(start: tuple[float, float], end: tuple[float, float]) -> tuple[float, float]:
-    """Return the middle of the great circle on a sphere: near enough for the Sun, within 0.2° of the ellipsoid's."""
-    vectors: Iterable[tuple[float, float, float]] = (
-        (cos(radians(lat)) * cos(radians(lon)), cos(radians(lat)) * sin(radians(lon)), sin(radians(lat)))
-        for lat, lon in (start, end)
-    )
-    x, y, z = (sum(axis) for axis in zip(*vectors, strict=True))
-    return degrees(atan2(z, (x * x + y * y) ** 0.5)), degrees(atan2(y, x))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from watchkeeper.radio.message import Reading, matches_own, read
 
-CALLS = st.from_regex(r"(?:[A-PR-Z][A-Z]?|[A-PR-Z][2-9]|[2-9][A-Z])[0-9][A-Z]{1,3}", fullmatch=True)
+CALLS = st.from_regex(r"(?:[BFGIKMNRW]|[A-PR-Z][A-Z2-9]|[2-9][A-Z])[0-9][A-Z]{1,3}", fullmatch=True)
 SUFFIXED = st.tuples(CALLS, st.sampled_from(["", "", "/R", "/P"])).map("".join)
 COMPOUNDS = st.one_of(
     st.tuples(st.sampled_from(["PJ4", "F", "VK9", "3D2"]), st.just("/"), CALLS).map("".join),

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watchkeeper.radio import sun
+from watchkeeper.radio.place import Point
 
-LATITUDES = st.floats(-90, 90)
+LATITUDES = st.floats(-89, 89)  # the other library stops short of the poles
 LONGITUDES = st.floats(-180, 180)
 MOMENTS = st.datetimes(datetime(1990, 1, 1), datetime(2049, 12, 31), timezones=st.just(UTC))  # noqa: DTZ001
 
@@ -74,10 +75,10 @@ def test_grey_line() -> None:
 
 def test_the_sun_along_a_path() -> None:
     at = datetime(2026, 3, 20, 6, tzinfo=UTC)
-    along = sun.along_path((0.0, 0.0), (0.0, 90.0), at)
+    along = sun.along_path(Point(0.0, 0.0), Point(0.0, 90.0), at)
     assert along == pytest.approx((0.0, 45.0, 90.0), abs=2.5)
     assert along.grey == sun.is_grey_line(0.0, 0.0, at)
-    assert not sun.along_path((0.0, 40.0), (0.0, 90.0), at).grey
+    assert not sun.along_path(Point(0.0, 40.0), Point(0.0, 90.0), at).grey
 
 
 def test_a_time_needs_its_zone() -> None:
