@@ -1,7 +1,8 @@
 """``python -m watchkeeper.radio.build RAW``: make all data files again from the folder RAW of raw files.
 
 RAW holds, under these names: ``country-files-*.csv`` (the Country Files), ``itu-appendix-42.csv`` (columns first, last,
-administration), ``adif-*/dxcc_entity_code.csv``, ``us-states-10m.json`` and ``countries-50m.json`` (TopoJSON).
+administration), ``adif-*/dxcc_entity_code.csv`` and ``primary_administrative_subdivision.csv`` there,
+``us-states-10m.json`` and ``countries-50m.json`` (TopoJSON).
 """
 
 from __future__ import annotations

@@ -9,6 +9,8 @@ from pathlib import Path
 from watchkeeper.radio.known import KNOWN_CALLS
 from watchkeeper.radio.release import check, parse_country_file, to_compact
 
+_UNITED_STATES = "291"
+
 
 def build(raw: Path) -> dict[str, str]:
     """The text of each table by file name. ``ReleaseError`` or ``OSError`` where a raw file is bad or missing."""
@@ -21,6 +23,7 @@ def build(raw: Path) -> dict[str, str]:
             f"{code}\t{'deleted' if gone else ''}\t{name}\n" for code, (name, gone) in codes.items()
         ),
         "itu-series.txt": _itu_series(raw / "itu-appendix-42.csv"),
+        "us-state-zones.txt": _state_zones(_only(raw, "adif-*/primary_administrative_subdivision.csv")),
     }
 
 
@@ -36,6 +39,18 @@ def _entity_codes(path: Path) -> dict[int, tuple[str, bool]]:
     with path.open(encoding="utf-8", newline="") as file:
         rows = csv.DictReader(file)
         return {int(row["Entity Code"]): (row["Entity Name"], row["Deleted"] == "true") for row in rows}
+
+
+def _state_zones(path: Path) -> str:
+    """State, CQ zone, ITU zone; a zone is left out where the state spans several or the table has none."""
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["DXCC Entity Code"] == _UNITED_STATES]
+    lines = ((row["Code"], *(_single(row[column]) for column in ("CQ Zone", "ITU Zone"))) for row in rows)
+    return "".join("\t".join(line) + "\n" for line in lines)
+
+
+def _single(zones: str) -> str:
+    return str(int(zones)) if zones.isdigit() else ""
 
 
 def _itu_series(path: Path) -> str:
