@@ -129,7 +129,7 @@ class Background:
     async def _sweep(self) -> None:
         """Cancel tasks that a plugin's code started and left running."""
         owners = {_package(type(record.instance).__module__): record for record in self._records}
-        known = {*self._running, *self._delivering}
+        known = {*self._running, *self._delivering, asyncio.current_task()}
         leaked: list[asyncio.Task[Any]] = []
         for task in asyncio.all_tasks() - known:
             record = owners.get(_package_of(task))

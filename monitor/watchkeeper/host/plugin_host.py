@@ -2,7 +2,7 @@
 
 Everything here runs on the event loop's thread. What a plugin is shown follows from the journal alone; so does who is
 rested: the host *asks* for a rest, the watch puts it into the journal and hands it back to :meth:`PluginHost.apply`.
-In a replay (``live=False``) the host asks for nothing.
+While a journal is read again (``live`` is False) the host asks for nothing: the rests stand in the journal.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from watchkeeper.config import PluginSettings
 from watchkeeper.model import Contact, Destination, Hail, Hearing, Note, Period
 from watchkeeper.schema.events import Event
-from watchkeeper.view import View
+from watchkeeper.view import AnyView
 
 from .background import Background
 from .context import Check, Context, Records, Watching
@@ -59,13 +59,13 @@ class PluginHost:
         self.settings = settings
         self._watching = watching
         self._outlets = outlets
-        self._live = live
+        self.live = live
         self._meter = meter or Meter()
         self._contexts: dict[str, Context] = {}
         found = available(settings) if candidates is None else candidates
         self._fleet: Fleet = assemble(found, settings, self._context, outlets.records, safe=safe)
         self._background = Background()
-        self._shown: dict[str, Sequence[View]] = {}
+        self._shown: dict[str, Sequence[AnyView]] = {}
         self._line_up()
 
     # -- making -------------------------------------------------------------------------------------------------------
@@ -151,7 +151,7 @@ class PluginHost:
         """An accepted event that is no hearing and no contact."""
         self._tell(self._seen, event)
 
-    def views(self) -> list[View]:
+    def views(self) -> list[AnyView]:
         """What all running plugins show, each plugin's together; one that raises shows what it last did."""
         for slot in self._viewing:
             shown = self._call(slot)
@@ -160,7 +160,7 @@ class PluginHost:
         return [view for slot in self._viewing for view in self._shown.get(slot.record.name, ())]
 
     def _show(self, slot: Slot, shown: Any) -> None:
-        if isinstance(shown, Sequence) and all(isinstance(view, View) for view in shown):
+        if isinstance(shown, Sequence) and all(isinstance(view, AnyView) for view in shown):
             self._shown[slot.record.name] = shown
         else:
             self._failed(slot, TypeError(f"it returned {type(shown).__name__}, not a sequence of views"))
@@ -172,10 +172,10 @@ class PluginHost:
         found = [check for _, checks in self._collect("preflight") for check in checks if isinstance(check, Check)]
         return sorted(found, key=lambda check: check.rank)
 
-    def report_parts(self, session: int) -> list[View]:
+    def report_parts(self, session: int) -> list[AnyView]:
         """All plugins' parts of the report on ``session``."""
         parts = [
-            view for _, views in self._collect("report_parts", session) for view in views if isinstance(view, View)
+            view for _, views in self._collect("report_parts", session) for view in views if isinstance(view, AnyView)
         ]
         return sorted(parts, key=lambda view: view.rank)
 
@@ -252,13 +252,13 @@ class PluginHost:
     # -- rests --------------------------------------------------------------------------------------------------------
 
     def _ask_rest(self, record: Record, reason: str) -> None:
-        if self._live and not record.asked:
+        if self.live and not record.asked:
             record.asked = True
             until_ms = self._watching.now_ms + round(self.settings.rest_min * 60_000)
             self._outlets.rest(Rest(plugin=record.name, resting=True, reason=reason, until_ms=until_ms))
 
     def _ask_back(self) -> None:
-        if not self._live:
+        if not self.live:
             return
         for record in self._fleet.running:
             due = record.until_ms is not None and self._watching.now_ms >= record.until_ms
