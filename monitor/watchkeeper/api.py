@@ -28,7 +28,7 @@ from .schema.events import (
     stamp,
     to_ms,
 )
-from .store.worked import Dimension, Facts, Need, Scope, WorkedIndex
+from .store.worked import Dimension, Facts, Need, Scope, WorkedIndex, facts
 from .view import Urgency
 
 __all__ = [
@@ -61,6 +61,7 @@ __all__ = [
     "Tuning",
     "Urgency",
     "WorkedIndex",
+    "facts",
     "from_ms",
     "hookimpl",
     "stamp",
