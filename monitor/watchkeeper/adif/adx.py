@@ -37,13 +37,15 @@ def records(stream: BinaryIO, start: bytes, header: Header) -> Iterator[Record]:
     """
     document = _Document(header)
     chunk = start
-    while document.broken is None:
+    while True:
         document.feed(chunk)
         yield from document.take()
+        if document.broken is not None:
+            yield document.broken
+            return
         if not chunk:
             return
         chunk = stream.read(_CHUNK)
-    yield document.broken
 
 
 class _Document:

@@ -25,7 +25,7 @@ _FIRST_YEAR = 1930
 
 #: data type → (pattern, the form in words); letter case does not count
 _PATTERNS: dict[str, tuple[str, str]] = {
-    "AwardList": (r"[^,]+(?:,[^,]+)*", "award names with commas between them"),
+    "AwardList": (r"[A-Z0-9_ -]+(?:,[A-Z0-9_ -]+)*", "award names with commas between them"),
     "CreditList": (rf"{_CREDIT}(?:,{_CREDIT})*", "credits as DXCC:card&lotw with commas between them"),
     "SponsoredAwardList": (rf"{_AWARD}(?:,{_AWARD})*", "SPONSOR_PROGRAMME_AWARD with commas between them"),
     "Boolean": (r"[YN]", "Y or N"),

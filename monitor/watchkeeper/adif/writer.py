@@ -125,7 +125,7 @@ def _plain_fields(fields: Mapping[str, str], number: int, changes: list[Change])
             spelled = to_ascii(value)
             changes.append(Change(number, name, value, spelled, f"{name} is for ADX only: written as {plain}"))
             yield plain, spelled
-        elif to_ascii(value) != to_ascii(upper[plain]):
+        else:
             changes.append(Change(number, name, value, None, f"{name} is for ADX only, and {plain} is there already"))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -53,7 +54,7 @@ def check_files(paths: Sequence[str], as_json: bool) -> int:
 @contextmanager
 def _opened(path: str) -> Iterator[BinaryIO]:
     if path == "-":
-        yield click.get_binary_stream("stdin")
+        yield sys.stdin.buffer
         return
     with Path(path).open("rb") as stream:
         yield stream

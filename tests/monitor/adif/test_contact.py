@@ -1,0 +1,184 @@
+"""Contacts as ADIF records: field names and enumerations by ADIF 3.1.7, the way there and back by property."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from watchkeeper.adif import AdifValueError, read, tables, write_record
+from watchkeeper.adif.checker import check
+from watchkeeper.adif.contact import digest, from_record, to_record
+from watchkeeper.model import Contact
+from watchkeeper.radio.band import BANDS
+
+WHEN_MS = 1_777_670_100_000  # 2026-05-01 21:15:00 UTC
+
+
+def contact(**changes: Any) -> Contact:
+    values: dict[str, Any] = {
+        "key": "DL5QRM|shack|17",
+        "source": "shack",
+        "source_id": "17",
+        "call": "JA1QRV",
+        "started_ms": WHEN_MS,
+        "ended_ms": WHEN_MS + 75_000,
+        "band": "20m",
+        "frequency_hz": 14_075_523,
+        "mode": "FT4",
+        "station_call": "DL5QRM",
+    }
+    return Contact(**(values | changes))
+
+
+def there_and_back(one: Contact) -> Contact:
+    (record,) = read(io.BytesIO(write_record(to_record(one))))
+    return from_record(record).contact
+
+
+texts = st.text(st.characters(min_codepoint=33, max_codepoint=126), min_size=1, max_size=12)
+upper = texts.map(str.upper)
+locators = st.from_regex(r"[A-R]{2}[0-9]{2}([A-X]{2}([0-9]{2}([A-X]{2})?)?)?", fullmatch=True)
+references = st.lists(
+    st.tuples(st.sampled_from(["POTA", "SOTA", "WWFF", "IOTA", "CASTLES"]), st.from_regex(r"[A-Z]{2}-[0-9]{4}", fullmatch=True)),
+    max_size=4,
+).map(tuple)
+numbers = st.integers(0, 10**8).map(lambda n: n / 1000)
+contacts = st.builds(
+    contact,
+    call=upper,
+    started_ms=st.integers(0, 4_000_000_000_000),
+    ended_ms=st.integers(0, 4_000_000_000_000),
+    band=st.sampled_from([band.name for band in BANDS]),
+    frequency_hz=st.none(),
+    dial_hz=st.none() | st.integers(0, 10**12),
+    offset_hz=st.none() | st.floats(-20_000, 200_000),
+    mode=st.sampled_from(["FT8", "FT4", "SSB", "USB", "CW", "JT65", "Q65", "RTTY", "PSK31"]),
+    revision=st.integers(0, 9),
+    report_sent=st.none() | texts,
+    report_received=st.none() | texts,
+    locator=st.none() | locators,
+    own_locator=st.none() | locators,
+    station_call=upper,
+    operator=st.none() | upper,
+    power_w=st.none() | numbers,
+    distance_km=st.none() | numbers,
+    entity_code=st.none() | st.integers(0, 999),
+    cq_zone=st.none() | st.integers(1, 40),
+    itu_zone=st.none() | st.integers(1, 90),
+    serial_sent=st.none() | st.integers(0, 10**6),
+    serial_received=st.none() | st.integers(0, 10**6),
+    name=st.none() | texts,
+    comment=st.none() | texts,
+    contest_id=st.none() | texts,
+    exchange_sent=st.none() | texts,
+    activations=references,
+    their_activations=references,
+    confirmed=st.booleans(),
+    filled=st.lists(st.sampled_from(["locator", "power_w"]), unique=True).map(tuple),
+    flags=st.lists(st.sampled_from(["ends in the future", "no valid locator"]), unique=True).map(tuple),
+)
+
+
+@given(contacts)
+def test_a_contact_comes_back_as_it_was(one: Contact) -> None:
+    assert there_and_back(one) == one
+
+
+def test_the_fields_are_the_standards() -> None:
+    one = contact(
+        operator="DL5QRT",
+        locator="PM95UQ",
+        own_locator="JO62QM12AB",
+        power_w=5.0,
+        distance_km=8945.3,
+        entity_code=339,
+        entity="Japan",
+        cq_zone=25,
+        itu_zone=45,
+        continent="AS",
+        propagation="F2",
+        report_sent="-07",
+        report_received="-12",
+        activations=(("POTA", "DE-0123"), ("POTA", "DE-0124"), ("SOTA", "DM/BW-001")),
+    )
+    record = to_record(one)
+    own = {name for name in record if name.startswith("APP_")}
+    assert record.keys() - own <= tables.fields().keys()
+    assert [p for p in check(io.BytesIO(b"x<EOH>" + write_record(record))) if p.severity == "error"] == []
+    assert (record["MODE"], record["SUBMODE"]) == ("MFSK", "FT4")  # ADIF 3.1.7, Submode table
+    assert record["FREQ"] == "14.075523"
+    assert (record["MY_GRIDSQUARE"], record["MY_GRIDSQUARE_EXT"]) == ("JO62QM12", "AB")  # 9th and 10th go to _EXT
+    assert (record["MY_SIG"], record["MY_SIG_INFO"]) == ("POTA", "DE-0123")
+    assert (record["MY_POTA_REF"], record["MY_SOTA_REF"]) == ("DE-0123,DE-0124", "DM/BW-001")
+    assert "COMMENT" not in record
+
+
+FOREIGN = {
+    "CALL": "ja1qrv",
+    "QSO_DATE": "20260501",
+    "TIME_ON": "2115",
+    "FREQ": "14.075523",
+    "MODE": "FT4",
+    "OPERATOR": "DL5QRM",
+    "LOTW_QSL_RCVD": "Y",
+    "NAME": "Taro",
+    "NAME_INTL": "太郎",
+    "APP_OTHER_THING": "kept",
+}
+
+
+def test_a_foreign_record_is_understood_and_mended() -> None:
+    taken = from_record(FOREIGN)
+    one = taken.contact
+    assert (one.call, one.band, one.mode, one.frequency_hz) == ("JA1QRV", "20m", "FT4", 14_075_523)
+    assert (one.started_ms, one.ended_ms) == (WHEN_MS, WHEN_MS)
+    assert one.station_call == "DL5QRM"  # ADIF 3.1.7, OPERATOR: the station's call where STATION_CALLSIGN is missing
+    assert one.confirmed
+    assert one.name == "太郎"
+    assert one.extra == {"LOTW_QSL_RCVD": "Y", "APP_OTHER_THING": "kept"}
+    assert one.source_id == digest(FOREIGN)
+    assert len(taken.mends) == 2  # FT4 is a submode of MFSK; the band was missing
+
+
+def test_band_and_frequency_that_disagree_are_flagged_and_kept() -> None:
+    one = from_record(FOREIGN | {"BAND": "40m"}).contact
+    assert (one.band, one.frequency_hz) == ("40m", 14_075_523)
+    assert one.flags == ("band 40m and frequency 14.075523 MHz disagree",)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"CALL": ""}, "CALL"),
+        ({"QSO_DATE": ""}, "QSO_DATE"),
+        ({"QSO_DATE": "20260230"}, "QSO_DATE"),
+        ({"TIME_ON": "2515"}, "TIME_ON"),
+        ({"MODE": ""}, "MODE"),
+    ],
+)
+def test_what_makes_no_contact_is_refused(changes: dict[str, str], field: str) -> None:
+    with pytest.raises(AdifValueError) as caught:
+        from_record(FOREIGN | changes)
+    assert caught.value.field == field
+
+
+def test_numbers_that_are_none_stay_as_they_came() -> None:
+    taken = from_record(FOREIGN | {"TX_PWR": "QRP", "DXCC": "Japan"})
+    assert taken.contact.power_w is None
+    assert taken.contact.extra["TX_PWR"] == "QRP"
+    assert any("TX_PWR" in mend for mend in taken.mends)
+
+
+def test_own_fields_that_somebody_edited_do_no_harm() -> None:
+    record = to_record(contact(offset_hz=1523.0)) | {"APP_WATCHKEEPER_OFFSET_HZ": "wide"}
+    assert from_record(record).contact.call == "JA1QRV"
+
+
+def test_the_digest_does_not_hang_on_order_or_case() -> None:
+    turned = {name.lower(): value for name, value in reversed(FOREIGN.items())}
+    assert digest(turned) == digest(FOREIGN)
+    assert digest(FOREIGN | {"NAME": "Jiro"}) != digest(FOREIGN)
