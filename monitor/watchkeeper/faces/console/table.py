@@ -1,0 +1,123 @@
+"""A table of a view in a given number of cells: columns give way by their ``keep``, cells by an ellipsis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.cells import cell_len
+from rich.text import Text
+
+from ...view import Column, Row, Table, Urgency
+from ..words import URGENCY_SIGNS
+from .cells import fit, wrapped
+from .theme import Theme
+
+SIGN_WIDTH = 3
+GAP = 2
+#: a column of words may shrink to so many cells before another column has to go
+LEAST_WORDS = 12
+#: and may not push the others further away than this while there is something to gain
+MOST_WORDS = 60
+
+
+def table_lines(table: Table, rows: Sequence[Row], width: int, height: int, theme: Theme, head: str) -> list[Text]:
+    """Heading and rows, at most ``height`` lines of ``width`` cells; ``head`` stands in place of the first title.
+
+    Rows that need attention get their sentence under them as long as every row has its line first.
+    """
+    shown = rows[: max(height - 1, 0)]
+    places, widths = chosen(table.columns, shown, width - SIGN_WIDTH)
+    lines = [_heading(table, places, widths, width, theme, head)]
+    if not shown and height > 1:
+        lines.append(Text(" " * SIGN_WIDTH + fit(table.empty, width - SIGN_WIDTH), style=theme.dim))
+    spare = height - 1 - len(shown)
+    for row in shown:
+        lines.append(_row(table.columns, row, places, widths, width, theme))
+        under = _under(row, places, width, spare)
+        spare -= len(under)
+        lines += [Text(fit(line, width), style=theme.dim) for line in under]
+    return lines[:height]
+
+
+def chosen(columns: Sequence[Column], rows: Sequence[Row], width: int) -> tuple[list[int], list[int]]:
+    """The columns that fit into ``width`` cells, as indices, and the width of each.
+
+    A column goes when there is no room for it, and also when one of a much lower ``keep`` would have to be elided.
+    """
+    natural = [_natural(columns, rows, index) for index in range(len(columns))]
+    least = [n if columns[i].right else min(n, LEAST_WORDS) for i, n in enumerate(natural)]
+    places = list(range(len(columns)))
+    while len(places) > 1:
+        need = sum(least[i] + GAP for i in places) - GAP
+        # the one with the highest keep goes; of equals the last
+        last = max(places, key=lambda i: (columns[i].keep, i))
+        short = sum(min(natural[i], MOST_WORDS) - least[i] for i in places if columns[i].keep <= columns[last].keep - 3)
+        if need <= width and (short == 0 or need + short <= width):
+            break
+        places.remove(last)
+    widths = {i: min(least[i], width) for i in places}
+    spare = width - sum(widths[i] + GAP for i in places) + GAP
+    for i in sorted(places, key=lambda i: (columns[i].keep, i)):
+        more = max(0, min(spare, min(natural[i], MOST_WORDS) - widths[i]))
+        widths[i] += more
+        spare -= more
+    return places, [widths[i] for i in places]
+
+
+def _natural(columns: Sequence[Column], rows: Sequence[Row], index: int) -> int:
+    longest = max((cell_len(row.cells[index]) for row in rows if index < len(row.cells)), default=0)
+    return max(longest, cell_len(title(columns[index])))
+
+
+def title(column: Column) -> str:
+    """The column's title with its unit."""
+    return f"{column.title} {column.unit}".strip() if column.unit else column.title
+
+
+def _heading(table: Table, places: Sequence[int], widths: Sequence[int], width: int, theme: Theme, head: str) -> Text:
+    line = Text(style=theme.rule)
+    line.append(f"{head} ", style=theme.heading)
+    edge = SIGN_WIDTH
+    for at, (index, cells) in enumerate(zip(places, widths, strict=True)):
+        column = table.columns[index]
+        words = title(column)
+        start = edge + (cells - cell_len(words) if column.right else 0)
+        # the first column's title gives way to the panel's name, and any other that would run into what stands there
+        if at > 0 and words and start - 1 >= line.cell_len and cell_len(words) <= cells:
+            line.append("─" * (start - 1 - line.cell_len))
+            line.append(f" {words} ")
+        edge += cells + GAP
+    line.append("─" * (width - line.cell_len))
+    line.truncate(width)
+    return line
+
+
+def _row(
+    columns: Sequence[Column],
+    row: Row,
+    places: Sequence[int],
+    widths: Sequence[int],
+    width: int,
+    theme: Theme,
+) -> Text:
+    line = Text()
+    line.append(fit(URGENCY_SIGNS[row.urgency], SIGN_WIDTH - 1, right=True), style=theme.urgency[row.urgency])
+    line.append(" ")
+    for at, (index, cells) in enumerate(zip(places, widths, strict=True)):
+        if at:
+            line.append(" " * GAP)
+        text = row.cells[index] if index < len(row.cells) else ""
+        style = theme.strong if at == 0 and row.urgency >= Urgency.WANTED else ""
+        line.append(fit(text, cells, right=columns[index].right), style=style)
+    line.append(" " * (width - line.cell_len))
+    return line
+
+
+def _under(row: Row, places: Sequence[int], width: int, spare: int) -> list[str]:
+    if row.sentence is None or row.urgency is Urgency.CALM:
+        return []
+    if any(row.sentence == row.cells[i] for i in places if i < len(row.cells)):
+        return []
+    indent = " " * (SIGN_WIDTH + 2)
+    lines = [indent + line for line in wrapped(row.sentence, width - len(indent))]
+    return lines if len(lines) <= spare else []

@@ -1,0 +1,47 @@
+"""How one person looks at the watch just now: what the keys change. Nothing of it reaches the journal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from ..shown import HailShown, Snapshot
+
+
+@dataclass(slots=True)
+class Viewing:
+    """The state of one console."""
+
+    read_only: bool = True
+    band: str | None = None
+    helping: bool = False
+    chosen: int = 0  # 0 is the newest open hail
+    message: str | None = None
+    lost_s: float | None = None  # for how long the watch has not answered
+    done: dict[str, int] = field(default_factory=dict)  # hail key → event time of the hail that was marked done
+
+    def open_hails(self, snapshot: Snapshot) -> tuple[HailShown, ...]:
+        """The hails that nobody here marked as done, each matter once, newest last."""
+        newest = {hail.key: hail for hail in snapshot.hails}
+        kept = (hail for hail in newest.values() if hail.at_ms > self.done.get(hail.key, -1))
+        return tuple(sorted(kept, key=lambda hail: hail.at_ms))
+
+    def next_band(self, snapshot: Snapshot) -> str | None:
+        """Turn to the next band that any row names; after the last one all are shown again."""
+        bands = bands_of(snapshot)
+        if self.band is None:
+            self.band = bands[0] if bands else None
+        else:
+            later = bands[bands.index(self.band) + 1 :] if self.band in bands else []
+            self.band = later[0] if later else None
+        return self.band
+
+
+def bands_of(snapshot: Snapshot) -> list[str]:
+    """The bands that rows name, in the order of first appearance."""
+    found: dict[str, None] = {}
+    for view in snapshot.views:
+        for row in getattr(view, "rows", ()):
+            band = row.data.get("band")
+            if isinstance(band, str) and band:
+                found[band] = None
+    return list(found)

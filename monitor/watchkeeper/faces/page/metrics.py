@@ -1,0 +1,78 @@
+"""Counters and gauges as OpenMetrics text. No label names a station, so the number of series stays small."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from ..shown import Status
+
+CONTENT_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
+Sample = tuple[Mapping[str, str], float]
+
+
+def exposition(status: Status, contacts: int, clients: int) -> str:
+    """The metrics in the OpenMetrics text format 1.0."""
+    intake, outbox = status.intake, status.outbox
+    running = [(plugin, {"plugin": plugin.name}) for plugin in status.plugins]
+    families = [
+        _family("watchkeeper_datagrams_received", "counter", "Datagrams received.", [({}, intake.received)]),
+        _family("watchkeeper_events_accepted", "counter", "Events accepted into the journal.", [({}, intake.accepted)]),
+        _family(
+            "watchkeeper_events_rejected",
+            "counter",
+            "Events refused, by reason.",
+            [({"reason": reason}, number) for reason, number in sorted(intake.rejected.items())],
+        ),
+        _family("watchkeeper_events_lost", "counter", "Gaps in the senders' sequences.", [({}, intake.lost)]),
+        _family("watchkeeper_hearings_shed", "counter", "Hearings dropped by overload.", [({}, intake.shed)]),
+        _family("watchkeeper_contacts", "gauge", "Contacts of this session.", [({}, contacts)]),
+        _family(
+            "watchkeeper_outbox_waiting",
+            "gauge",
+            "Contacts that wait to be forwarded.",
+            [({"destination": name}, box.waiting) for name, box in outbox.items()],
+        ),
+        _family(
+            "watchkeeper_outbox_delivered",
+            "counter",
+            "Contacts forwarded.",
+            [({"destination": name}, box.delivered) for name, box in outbox.items()],
+        ),
+        _family(
+            "watchkeeper_outbox_dead",
+            "gauge",
+            "Contacts refused for good.",
+            [({"destination": name}, box.dead) for name, box in outbox.items()],
+        ),
+        _family(
+            "watchkeeper_plugin_calls",
+            "counter",
+            "Hook calls of a plugin.",
+            [(label, plugin.calls) for plugin, label in running if plugin.calls is not None],
+        ),
+        _family(
+            "watchkeeper_plugin_running",
+            "gauge",
+            "Whether a plugin runs.",
+            [(label, float(plugin.state == "running")) for plugin, label in running],
+        ),
+        _family("watchkeeper_event_stream_clients", "gauge", "Clients of the event stream.", [({}, clients)]),
+    ]
+    return "".join(families) + "# EOF\n"
+
+
+def _family(name: str, kind: str, words: str, samples: Iterable[Sample]) -> str:
+    suffix = "_total" if kind == "counter" else ""
+    lines = [f"# TYPE {name} {kind}", f"# HELP {name} {words}"]
+    lines += [f"{name}{suffix}{_labels(labels)} {value:g}" for labels, value in samples]
+    return "\n".join(lines) + "\n"
+
+
+def _labels(labels: Mapping[str, str]) -> str:
+    if not labels:
+        return ""
+    return "{" + ",".join(f'{name}="{_escaped(value)}"' for name, value in labels.items()) + "}"
+
+
+def _escaped(value: str) -> str:
+    return value.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
