@@ -43,7 +43,10 @@ texts = st.text(st.characters(min_codepoint=33, max_codepoint=126), min_size=1, 
 upper = texts.map(str.upper)
 locators = st.from_regex(r"[A-R]{2}[0-9]{2}([A-X]{2}([0-9]{2}([A-X]{2})?)?)?", fullmatch=True)
 references = st.lists(
-    st.tuples(st.sampled_from(["POTA", "SOTA", "WWFF", "IOTA", "CASTLES"]), st.from_regex(r"[A-Z]{2}-[0-9]{4}", fullmatch=True)),
+    st.tuples(
+        st.sampled_from(["POTA", "SOTA", "WWFF", "IOTA", "CASTLES"]),
+        st.from_regex(r"[A-Z]{2}-[0-9]{4}", fullmatch=True),
+    ),
     max_size=4,
 ).map(tuple)
 numbers = st.integers(0, 10**8).map(lambda n: n / 1000)
