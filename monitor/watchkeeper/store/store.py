@@ -14,9 +14,11 @@ from typing import Any
 
 from ..model import Contact
 from . import contacts, sessions, worked_rows
+from .adif_copy import AdifCopy
 from .contacts import Outcome, Payload
+from .damage import filled_from_copies, made_sound
 from .database import connect_writer, reading
-from .errors import in_words
+from .errors import FolderError, in_words
 from .folder import DATABASE, FolderLock
 from .guard import confined
 from .migrations import migrate_core, migrate_plugin
@@ -37,14 +39,22 @@ class Store:
     Reading methods may be called from any thread and are quick; writing ones queue their work for the writer.
     """
 
-    def __init__(self, folder: Path, lock: FolderLock, writer: Writer, now: Callable[[], datetime]) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        lock: FolderLock,
+        writer: Writer,
+        copy: AdifCopy,
+        notices: Sequence[str],
+        now: Callable[[], datetime],
+    ) -> None:
         self.folder = folder
-        #: what happened on the way, in words for the operator
-        self.notices: list[str] = []
         #: plugin → how often its rows could not be written
         self.plugin_failures: dict[str, int] = {}
         self._lock = lock
         self._writer = writer
+        self._copy = copy
+        self._opening = tuple(notices)
         self._now = now
 
     @classmethod
@@ -58,9 +68,16 @@ class Store:
         try:
             path = folder / DATABASE
             with in_words(path):
+                notices = made_sound(folder, now())
                 connection = connect_writer(path)
                 migrate_core(connection)
-            return cls(folder, lock, Writer(connection, path, steps), now)
+                notices += filled_from_copies(connection, folder, now())
+                copy = AdifCopy(folder)
+                copy.catch_up(connection)
+            return cls(folder, lock, Writer(connection, path, steps), copy, notices, now)
+        except OSError as fault:
+            lock.release()
+            raise FolderError(f"the data folder {folder} cannot be used: {fault}") from fault
         except BaseException:
             lock.release()
             raise
@@ -70,8 +87,14 @@ class Store:
         """The database file."""
         return self.folder / DATABASE
 
+    @property
+    def notices(self) -> list[str]:
+        """What the operator should know: what was found at the start, and what is wrong now; one sentence each."""
+        return [*self._opening, *filter(None, (self._writer.trouble, self._copy.trouble))]
+
     def close(self) -> None:
         """Write what is queued, close the database and let the folder go."""
+        self._writer.queued(self._copy.note)
         self._writer.close()
         self._lock.release()
 
@@ -125,9 +148,10 @@ class Store:
         def work(db: sqlite3.Connection) -> Outcome:
             if journal is not None:
                 sessions.append(db, journal)
+            self._copy.note(db)
             return contacts.record(db, contact, digest, payloads, committed_ms=committed_ms, forward=forward)
 
-        return asyncio.shield(asyncio.wrap_future(self._writer.full(work)))
+        return asyncio.shield(asyncio.wrap_future(self._writer.full(work, self._copy.catch_up)))
 
     def worked(self, *, before_id: int | None = None) -> WorkedIndex:
         """The worked index as it stood before contact row ``before_id`` (None: now)."""

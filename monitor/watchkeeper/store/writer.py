@@ -43,7 +43,7 @@ class _Kind(Enum):
 class _Job(NamedTuple):
     work: Work
     kind: _Kind
-    after: Callable[[Any], None] | None
+    after: Work | None
     future: Future[Any]
 
 
@@ -73,8 +73,8 @@ class Writer:
         """Have ``work`` done soon, in order, together with other queued work. Its own failure undoes it alone."""
         return self._put(_Job(work, _Kind.QUEUED, None, Future()))
 
-    def full(self, work: Work, after: Callable[[Any], None] | None = None) -> Future[Any]:
-        """Have ``work`` done as one durable transaction; ``after`` gets its result behind the commit, in this thread.
+    def full(self, work: Work, after: Work | None = None) -> Future[Any]:
+        """Have ``work`` done as one durable transaction, and ``after`` behind its commit, outside of it.
 
         The future resolves after both. It fails with DiskFullError, BusyError, … when nothing was written.
         """
@@ -144,7 +144,7 @@ class Writer:
             return
         if job.after is not None:
             try:
-                job.after(result)
+                job.after(self._connection)
             except Exception:  # the commit stands whatever comes behind it
                 logger.exception("what follows a commit failed")
             self._steps("followed")
