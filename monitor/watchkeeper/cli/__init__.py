@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import importlib
-from importlib import metadata
 
 import click
+
+from .. import __version__
 
 #: command → (module of this package whose ``command`` it is, its line in the overview, in the order of an evening)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -16,6 +17,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "status": ("status", "Say how the running watch stands."),
     "log": ("log", "Import, export, check, search and count the log."),
     "outbox": ("outbox", "Show what still has to be forwarded, and mend it."),
+    "record": ("record", "Export a session's journal, to keep it or to replay it."),
+    "replay": ("replay", "Run a recorded journal again: the same hails and views at any pace."),
     "backup": ("backup", "Copy the whole record to one file while the watch goes on."),
     "lookup": ("lookup", "Say what a call sign is and where it belongs."),
     "path": ("path", "Distance, bearings and daylight between two places."),
@@ -47,7 +50,7 @@ class LazyGroup(click.Group):
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(version=metadata.version("watchkeeper"), prog_name="watchkeeper")
+@click.version_option(version=__version__, prog_name="watchkeeper")
 def cli() -> None:
     """Stand watch beside a decoder: hail wanted stations, keep the log, mind the station. It only listens."""
 

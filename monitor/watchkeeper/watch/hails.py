@@ -31,8 +31,9 @@ class HailBook:
         self._rules = rules
         self._waiting: dict[str, Hail] = {}
         self._held: dict[str, int] = {}
-        self._out: deque[int] = deque()
+        self._times: deque[int] = deque()
         self.recent: deque[Hail] = deque(maxlen=KEPT)
+        self.out = 0
         self.held_back = 0
         self._paused_until = 0
 
@@ -57,16 +58,17 @@ class HailBook:
                 continue
             minutes = self._rules.hold_off_min if hail.hold_off_min is None else hail.hold_off_min
             self._held[hail.key] = now_ms + round(minutes * 60_000)
-            self._out.append(now_ms)
+            self._times.append(now_ms)
             self.recent.append(hail)
+            self.out += 1
             out.append(hail)
         self._forget(now_ms)
         return out
 
     def _may_go(self, now_ms: int) -> bool:
-        while self._out and self._out[0] <= now_ms - HOUR_MS:
-            self._out.popleft()
-        if 0 < self._rules.per_hour <= len(self._out) or now_ms < self._paused_until:
+        while self._times and self._times[0] <= now_ms - HOUR_MS:
+            self._times.popleft()
+        if 0 < self._rules.per_hour <= len(self._times) or now_ms < self._paused_until:
             return False
         minute = now_ms % DAY_MS // 60_000
         return not any(_within(minute, *span) for span in self._rules.quiet)

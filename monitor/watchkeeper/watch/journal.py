@@ -17,10 +17,12 @@ and ``t`` alone is a tick: live, a timer writes one when a burst or a period is 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import Any
 
 import msgspec
 
+from ..config import Config
 from ..host.status import Rest
 from ..schema.events import AnyEvent
 
@@ -64,6 +66,10 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     rebase: int | None = None
 
 
+class JournalError(ValueError):
+    """A line that is no journal entry; the text says which line and why."""
+
+
 class Header(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """First line of an exported journal, and part of the session's row: what a replay needs beside the entries."""
 
@@ -74,18 +80,30 @@ class Header(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     data: str  # release of the country data
     baseline: int  # id of the newest contact in the log when the session began
 
+    @property
+    def settings(self) -> Config:
+        """The configuration that the session ran with. Raises JournalError when this release cannot read it."""
+        try:
+            return msgspec.convert(self.config, Config, dec_hook=lambda wanted, value: wanted(value))
+        except msgspec.ValidationError as error:
+            raise JournalError(f"the journal's configuration is not of this release: {error}") from error
+
+
+def plain(config: Config) -> dict[str, Any]:
+    """``config`` as JSON values. It names files and variables that hold secrets, never the secrets."""
+    made: dict[str, Any] = msgspec.to_builtins(
+        config, enc_hook=lambda value: str(value) if isinstance(value, Path) else value
+    )
+    return made
+
 
 _encode = msgspec.json.Encoder().encode_into
 _decode = msgspec.json.Decoder(Entry).decode
 
 
-class JournalError(ValueError):
-    """A line that is no journal entry; the text says which line and why."""
-
-
-def decode(lines: Iterable[bytes]) -> Iterator[Entry]:
+def decode(lines: Iterable[bytes], first_line: int = 1) -> Iterator[Entry]:
     """The entries of ``lines``. Raises :class:`JournalError` for a line that is none."""
-    for number, line in enumerate(lines, 1):
+    for number, line in enumerate(lines, first_line):
         if not line.strip():
             continue
         try:

@@ -23,7 +23,7 @@ from ..store.worked import WorkedIndex
 from . import snapshot
 from .clock import watermark_ms
 from .hails import HailRules
-from .journal import Act, Chunk, Header, decode
+from .journal import Act, Chunk, Header, decode, plain
 from .pipeline import Rules, Watch
 from .pump import Arrival, Arrivals, Pump
 
@@ -77,7 +77,7 @@ class Session:
 
 
 class Keeper:
-    """One data folder's live watch. Create, :meth:`start`, :meth:`run` until cancelled or stopped, :meth:`stop`."""
+    """One data folder's live watch. Create, :meth:`start`, :meth:`run` until the queue is closed, :meth:`stop`."""
 
     def __init__(
         self,
@@ -99,7 +99,6 @@ class Keeper:
         self._dispatcher: Dispatcher | None = None
         self._changed = changed
         self._turn = asyncio.Lock()
-        self._stopping = False
         self._shown: snapshot.Snapshot | None = None
 
     @property
@@ -132,7 +131,7 @@ class Keeper:
         self._dispatcher.start()
 
     async def run(self, arrivals: Arrivals) -> None:
-        """Work through what arrives until :meth:`stop` is called and the queue is drained."""
+        """Work through what arrives until the queue is closed and drained."""
         while True:
             batch = await self._next(arrivals)
             if batch is None:
@@ -141,7 +140,7 @@ class Keeper:
             elif batch:
                 async with self._turn:
                     await self._work(batch)
-            elif self._stopping:
+            else:
                 return
 
     async def _next(self, arrivals: Arrivals) -> Any:
@@ -172,7 +171,6 @@ class Keeper:
 
     async def stop(self) -> None:
         """Stop forwarding and plugins, write everything. The session stays open: the next start goes on with it."""
-        self._stopping = True
         if self._dispatcher is not None:
             await self._dispatcher.stop()
         if self._session is not None:
@@ -184,7 +182,7 @@ class Keeper:
         header = Header(
             watchkeeper=__version__,
             started_ms=started_ms,
-            config=msgspec.to_builtins(self.config, enc_hook=str),
+            config=plain(self.config),
             data=entity.release().name,
             baseline=0,
         )
@@ -262,12 +260,12 @@ class Keeper:
                 made.append((destination.name, None, f"{type(error).__name__}: {error}"))
         return made
 
+    def _committed(self) -> None:
+        self.dispatcher.wake()
+
     def deliver(self, hail: Hail) -> None:
         """Hand a hail to the plugins that reach the operator."""
         self.session.host.deliver(hail)
-
-    def _committed(self) -> None:
-        self.dispatcher.wake()
 
     # what the faces ask
 

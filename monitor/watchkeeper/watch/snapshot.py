@@ -38,6 +38,7 @@ class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
     covers: dict[str, Cover]
     views: tuple[AnyView, ...]
     hails: tuple[Hail, ...]
+    hails_out: int
     held_back: int
     contacts: int
 
@@ -51,6 +52,7 @@ def take(watch: Watch) -> Snapshot:
         covers=dict(watch.covers),
         views=tuple(watch.views()),
         hails=tuple(watch.hails.recent)[-HAILS:],
+        hails_out=watch.hails.out,
         held_back=watch.hails.held_back,
         contacts=watch.contacts_logged,
     )

@@ -1,0 +1,95 @@
+"""Replay: a journal read again from its first entry, with the same hails and views as when it was written.
+
+A replay has no timer, no store and no network. It takes from the header what the session was run with, so the result
+depends on the journal, the release of the country data and the contact baseline alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Any, NoReturn
+
+import msgspec
+
+from ..config import Config
+from ..host.plugin_host import Outlets, PluginHost
+from ..model import Hail
+from ..store.worked import WorkedIndex
+from . import snapshot
+from .journal import Entry, Header, JournalError, decode
+from .keeper import own_of, rules_of
+from .pipeline import Watch
+
+
+class NoRecords:
+    """What a plugin finds in a replay in place of the durable record: it may submit, and nothing is kept."""
+
+    def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
+        """Forget it: the live watch has kept it."""
+
+    def migrate(self, plugin: str, scripts: Sequence[str]) -> None:
+        """No tables are needed."""
+
+    def reader(self) -> AbstractContextManager[Any]:
+        """Refuse: nothing in a replay may hang on the record."""
+        return _refuse()
+
+
+def _refuse() -> NoReturn:
+    raise RuntimeError("a replay has no record to read")
+
+
+class Replay:
+    """A watch fed from a journal. Iterate :meth:`hails` to run it, then look at ``watch``."""
+
+    def __init__(
+        self, lines: Iterable[bytes], *, worked: WorkedIndex | None = None, config: Config | None = None
+    ) -> None:
+        """``lines`` begin with the header; ``config`` takes the place of the one that the header names.
+
+        Raises JournalError for what is no journal.
+        """
+        rest = iter(lines)
+        self.header = read_header(next(rest, b""))
+        self.config = config if config is not None else self.header.settings
+        self._entries = decode(rest, first_line=2)
+        self.watch = Watch(rules_of(self.config), own_of(self.config), worked or WorkedIndex())
+        self.host = PluginHost(
+            self.config.plugins,
+            self.watch,
+            Outlets(self.watch.hail, lambda _rest: None, NoRecords(), Path()),
+            live=False,
+        )
+        self.watch.attach(self.host)
+
+    def entries(self) -> Iterator[Entry]:
+        """Feed entry after entry, handing each on once the watch has worked through it."""
+        for entry in self._entries:
+            self.watch.feed(entry)
+            yield entry
+
+    def hails(self) -> Iterator[Hail]:
+        """Run it, handing on each hail as it goes out."""
+        for _ in self.entries():
+            yield from self.watch.outbound
+            self.watch.outbound.clear()
+
+    def output(self) -> Iterator[bytes]:
+        """Run it: a line of JSON for each hail, and the last snapshot as the last line."""
+        for hail in self.hails():
+            yield _line({"hail": hail})
+        yield _line({"snapshot": snapshot.take(self.watch)})
+
+
+def read_header(line: bytes) -> Header:
+    """The header of an exported journal. Raises JournalError."""
+    try:
+        return msgspec.json.decode(line, type=Header)
+    except (msgspec.DecodeError, RecursionError) as error:
+        raise JournalError(f"journal line 1 is no header: {error}") from error
+
+
+def _line(value: object) -> bytes:
+    return msgspec.json.encode(value, order="deterministic") + b"\n"

@@ -1,0 +1,195 @@
+"""The live watch with a real store: contacts, receipts, restarts, sessions."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Iterator, Sequence
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import msgspec
+import pytest
+from tests.monitor.watch.build import START, contact, heard, marker
+
+from watchkeeper.config import Config, PluginSettings, Station, Watch
+from watchkeeper.schema import events
+from watchkeeper.store.store import Store
+from watchkeeper.store.worked import Dimension
+from watchkeeper.watch.journal import Act, decode
+from watchkeeper.watch.keeper import Keeper
+
+CONFIG = Config(
+    station=Station(call="DL5QRM", locator="JO62qm", power_w=10.0),
+    plugins=PluginSettings(allow=("lookout", "worked")),
+    watch=Watch(session_gap_h=2.0),
+)
+
+
+class Came(NamedTuple):
+    event: Any
+    peer: Any = "somebody"
+    arrived_ms: int = START
+
+
+class Queue:
+    """Hands out what was put, a batch a call, then closes."""
+
+    def __init__(self, *batches: Sequence[Came]) -> None:
+        self._batches: Iterator[Sequence[Came]] = iter(batches)
+
+    async def get_batch(self, most: int = 256) -> Sequence[Came]:
+        return next(self._batches, ())
+
+
+class Live:
+    """A keeper on a folder, with the receipts that it gave."""
+
+    def __init__(self, folder: Path, config: Config = CONFIG) -> None:
+        self.store = Store.open(folder)
+        self.receipts: list[events.Receipt] = []
+        self.changes = 0
+        self.keeper = Keeper(
+            config,
+            self.store,
+            clock_ms=lambda: START,
+            answer=lambda _peer, receipt: self.receipts.append(receipt),
+            changed=self._changed,
+        )
+
+    def _changed(self) -> None:
+        self.changes += 1
+
+    async def take(self, *items: Any) -> None:
+        await self.keeper.run(Queue([Came(item) for item in items]))
+
+
+@asynccontextmanager
+async def live(folder: Path, config: Config = CONFIG) -> AsyncIterator[Live]:
+    made = Live(folder, config)
+    try:
+        await made.keeper.start()
+        yield made
+        await made.keeper.stop()
+    finally:
+        made.store.close()
+
+
+def contacts_in(store: Store) -> list[str]:
+    with store.reader() as db:
+        return [row[0] for row in db.execute("SELECT call FROM contact ORDER BY id")]
+
+
+async def test_a_contact_is_stored_once_and_acknowledged_each_time(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(contact("W1QSB", ack=True), contact("W1QSB", ack=True), contact("JA1QRV", "c-2"))
+        assert [receipt.status for receipt in watch.receipts] == ["stored", "repeated"]
+        assert contacts_in(watch.store) == ["W1QSB", "JA1QRV"]
+        assert watch.keeper.watch.contacts_logged == 2
+
+
+async def test_another_content_under_the_same_id_is_refused_with_the_reason(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(contact("W1QSB", ack=True), contact("JA1QRV", ack=True))
+        assert [receipt.status for receipt in watch.receipts] == ["stored", "refused"]
+        assert watch.receipts[1].why
+        assert contacts_in(watch.store) == ["W1QSB"]
+
+
+async def test_what_follows_a_contact_already_sees_it_worked(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(contact("W1QSB"), heard("CQ W1QSB FN42", 9))
+        assert watch.keeper.watch.worked.is_worked(Dimension.CALL, "W1QSB")
+
+
+async def test_the_journal_holds_every_entry_and_its_outcome_in_order(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42"), marker(1, final=True), contact("W1QSB"), heard("CQ JA1QRV PM95", 9))
+        number = watch.keeper.session.number
+    reopened = Store.open(tmp_path)
+    entries = list(decode(reopened.read_journal(number)))
+    reopened.close()
+    assert [entry.n for entry in entries] == [1, 2, 3, 4, 5]
+    kinds = [type(entry.event).__name__ if entry.event else "outcome" for entry in entries]
+    assert kinds == ["Heard", "Period", "Contact", "outcome", "Heard"]
+
+
+async def test_a_restart_goes_on_where_it_stopped(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("DL5QRM W1QSB FN42", 1), marker(1, 1, final=True), contact("W1QSB"))
+        before = watch.keeper.snapshot()
+        hailed = list(watch.keeper.watch.hails.recent)
+    assert hailed, "somebody called us, so there was a hail"
+    async with live(tmp_path) as watch:
+        assert msgspec.json.encode(watch.keeper.snapshot()) == msgspec.json.encode(before)
+        await watch.take(heard("DL5QRM W1QSB FN42", 9), marker(1, 9, final=True))
+        again = [hail.key for hail in watch.keeper.watch.hails.recent]
+        assert len(again) == len(set(again)), "a hold-off survives the restart"
+        await watch.take(contact("W1QSB", ack=True))
+        assert [receipt.status for receipt in watch.receipts] == ["repeated"]
+
+
+async def test_after_a_restart_contacts_that_came_from_outside_count(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(contact("W1QSB"))
+    outside = Store.open(tmp_path)
+    from watchkeeper.model import Own
+    from watchkeeper.watch import contacts
+
+    other = contacts.build(contact("JA1QRV", "x-1"), Own(call="DL5QRM"), None, None, START)
+    await outside.commit(other.contact, other.digest, [])
+    outside.close()
+    async with live(tmp_path) as watch:
+        assert watch.keeper.watch.worked.is_worked(Dimension.CALL, "JA1QRV")
+        assert watch.keeper.watch.worked.is_worked(Dimension.CALL, "W1QSB")
+
+
+async def test_two_silent_hours_begin_a_new_session(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42"))
+        first = watch.keeper.session.number
+        await watch.take(heard("CQ W1QSB FN42", 100))
+        assert watch.keeper.session.number == first
+        await watch.take(heard("CQ W1QSB FN42", 700))
+        assert watch.keeper.session.number == first + 1
+        last = watch.store.last_session()
+        assert last is not None
+        assert last.id == first + 1
+
+
+async def test_the_operator_begins_a_new_session_by_an_act(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42"))
+        first = watch.keeper.session.number
+        await watch.keeper.act(Act(act="session"))
+        assert watch.keeper.session.number == first + 1
+        assert not list(watch.keeper.watch.stations())
+
+
+async def test_without_a_commit_there_is_no_receipt_and_the_repeat_succeeds(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from watchkeeper.store.errors import DiskFullError
+
+    async with live(tmp_path) as watch:
+        commit = watch.store.commit
+
+        def full(*args: Any, **more: Any) -> Any:
+            done: asyncio.Future[Any] = asyncio.get_running_loop().create_future()
+            done.set_exception(DiskFullError("no room"))
+            return done
+
+        monkeypatch.setattr(watch.store, "commit", full)
+        await watch.take(contact("W1QSB", ack=True))
+        assert watch.receipts == []
+        assert not watch.keeper.watch.worked.is_worked(Dimension.CALL, "W1QSB")
+        monkeypatch.setattr(watch.store, "commit", commit)
+        await watch.take(contact("W1QSB", ack=True))
+        assert [receipt.status for receipt in watch.receipts] == ["stored"]
+
+
+async def test_faces_are_told_once_a_batch(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        before = watch.changes
+        await watch.take(*(heard(f"CQ W{n}QSB FN42") for n in range(1, 10)))
+        assert watch.changes - before == 1
