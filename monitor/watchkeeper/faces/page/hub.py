@@ -37,6 +37,10 @@ class Client:
     def __len__(self) -> int:
         return len(self._events)
 
+    def waiting(self) -> list[Event]:
+        """What has not been taken yet."""
+        return list(self._events)
+
     def offer(self, event: Event) -> None:
         """Queue ``event``; of changes in a row only the last is kept."""
         if event[0] == CHANGED and self._events and self._events[-1][0] == CHANGED:
