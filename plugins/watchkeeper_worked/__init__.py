@@ -1,0 +1,10 @@
+"""Worked: says of each station whether a contact would add something, and keeps the Log panel.
+
+Public: :class:`WorkedNote`, which it puts on every hearing with a known call, and the words for a need.
+"""
+
+from .notes import WorkedNote
+from .plugin import Worked, WorkedConfig
+from .words import band_words, need_words
+
+__all__ = ["Worked", "WorkedConfig", "WorkedNote", "band_words", "need_words"]

@@ -1,0 +1,203 @@
+"""The plugin: notes from the worked index, and the session's log as a table."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta
+
+from watchkeeper.api import (
+    Contact,
+    Context,
+    Dimension,
+    Hearing,
+    Need,
+    WorkedIndex,
+    facts,
+    from_ms,
+    hookimpl,
+)
+from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
+
+from .notes import WorkedNote
+from .words import band_words, need_words
+
+_DAY_MS = 86_400_000
+#: stations whose standing is remembered between two contacts
+_CACHED = 20_000
+#: contacts that the table shows
+_SHOWN = 100
+
+
+class WorkedConfig(msgspec.Struct, frozen=True, kw_only=True):
+    """What counts as new, and what as a duplicate."""
+
+    dimensions: Annotated[
+        tuple[Dimension, ...],
+        Meta(description="what counts: entity, cq_zone, itu_zone, continent, locator, state, prefix, base, call"),
+    ] = (Dimension.ENTITY, Dimension.CQ_ZONE, Dimension.CONTINENT, Dimension.STATE, Dimension.BASE)
+    by_band: Annotated[bool, Meta(description="whether each counts on every band anew")] = True
+    by_mode: Annotated[bool, Meta(description="whether each counts in every mode anew")] = False
+    data_modes_as_one: Annotated[bool, Meta(description="whether timed data modes count as one mode")] = True
+    unconfirmed: Annotated[bool, Meta(description="whether what is worked but not confirmed is a weaker need")] = False
+    duplicate: Annotated[
+        Literal["ever", "session", "day"],
+        Meta(description="a second contact on a band in a mode counts never again, or again each session or UTC day"),
+    ] = "ever"
+
+
+class Worked:
+    """Says how each station heard stands in the log."""
+
+    name = "worked"
+    api = 1
+    Config = WorkedConfig
+    provides = (WorkedNote,)
+
+    def __init__(self, config: WorkedConfig, context: Context) -> None:
+        self._config = config
+        self._context = context
+        self._standing: dict[tuple[str, str | None, str | None, str], WorkedNote] = {}
+        self._index: WorkedIndex | None = None
+        self._day = -1
+        self._contacts: dict[str, Contact] = {}
+        self._views: tuple[View, ...] | None = None
+
+    # -- notes --------------------------------------------------------------------------------------------------------
+
+    @hookimpl
+    def annotate(self, hearing: Hearing) -> WorkedNote | None:
+        """The station's standing, from memory where it was asked for before."""
+        call = hearing.call
+        if call is None:
+            return None
+        index = self._context.worked
+        if index is not self._index or self._context.now_ms // _DAY_MS != self._day or len(self._standing) > _CACHED:
+            self._forget(index)
+        key = (call, hearing.locator, hearing.band, hearing.mode)
+        found = self._standing.get(key)
+        if found is None:
+            found = self._standing[key] = self._judge(index, call, hearing)
+        return found
+
+    def _forget(self, index: WorkedIndex | None) -> None:
+        self._standing.clear()
+        self._index = index
+        self._day = self._context.now_ms // _DAY_MS
+
+    def _judge(self, index: WorkedIndex, call: str, hearing: Hearing) -> WorkedNote:
+        config = self._config
+        what = facts(call, hearing.locator, placed=hearing.placed)
+        needs = index.needs(
+            what,
+            hearing.band if config.by_band else None,
+            hearing.mode if config.by_mode else None,
+            config.dimensions,
+            unconfirmed=config.unconfirmed,
+            as_one=config.data_modes_as_one,
+        )
+        base = what.get(Dimension.BASE) or call
+        duplicate = self._is_duplicate(index, base, hearing.band, hearing.mode)
+        return WorkedNote(needs=needs, duplicate=duplicate, why=self._why(needs, duplicate, hearing))
+
+    def _is_duplicate(self, index: WorkedIndex, base: str, band: str | None, mode: str) -> bool:
+        if self._config.duplicate == "session":
+            return index.worked_this_session(base, band, mode)
+        if self._config.duplicate == "day":
+            return index.worked_today(base, band, mode, self._context.now_ms)
+        return index.is_worked(Dimension.BASE, base, band, mode, as_one=self._config.data_modes_as_one)
+
+    def _why(self, needs: Sequence[Need], duplicate: bool, hearing: Hearing) -> str:
+        if duplicate:
+            since = {"ever": "already", "session": "in this session", "day": "today"}[self._config.duplicate]
+            return f"worked {since} on {band_words(hearing.band)} in {hearing.mode}"
+        return need_words(needs[0], hearing.band, hearing.mode) if needs else "nothing new"
+
+    # -- log ----------------------------------------------------------------------------------------------------------
+
+    @hookimpl
+    def contact_logged(self, contact: Contact) -> None:
+        """What was new may be so no longer. A correction takes the place of what it corrects."""
+        self._forget(None)
+        self._contacts[contact.key] = contact
+        self._views = None
+
+    @hookimpl
+    def views(self) -> tuple[View, ...]:
+        """The session's contacts, newest first, and how many there are."""
+        if self._views is None or self._context.now_ms // _DAY_MS != self._day:
+            self._day = self._context.now_ms // _DAY_MS
+            self._standing.clear()
+            self._views = (self._counts(), self._table())
+        return self._views
+
+    def _counts(self) -> Gauges:
+        contacts = self._contacts.values()
+        today = [contact for contact in contacts if contact.ended_ms // _DAY_MS == self._day]
+        places = Counter((contact.band, contact.mode) for contact in contacts)
+        readings = [
+            _count("ever", "Contacts in the log", self._context.worked.count),
+            _count("session", "This session", len(contacts)),
+            _count("day", "This UTC day, this session", len(today)),
+            *(
+                _count(f"{band}|{mode}", f"{band_words(band)} {mode}", number)
+                for (band, mode), number in sorted(places.items(), key=lambda each: (-each[1], str(each[0])))
+            ),
+        ]
+        return Gauges(name="worked.counts", panel=Panel.LOG, title="Contacts", rank=10, readings=tuple(readings))
+
+    def _table(self) -> Table:
+        newest = sorted(self._contacts.values(), key=lambda contact: (-contact.ended_ms, contact.key))[:_SHOWN]
+        return Table(
+            name="worked.contacts",
+            panel=Panel.LOG,
+            title="Log",
+            rank=20,
+            columns=(
+                Column(key="time", title="UTC", keep=2),
+                Column(key="call", title="call", keep=1),
+                Column(key="band", title="band", keep=3),
+                Column(key="mode", title="mode", keep=4),
+                Column(key="sent", title="sent", right=True, keep=5),
+                Column(key="received", title="rcvd", right=True, keep=5),
+                Column(key="entity", title="entity", keep=6),
+                Column(key="distance", title="distance", unit="km", right=True, keep=7),
+            ),
+            rows=tuple(map(_row, newest)),
+            empty="no contact yet in this session",
+        )
+
+
+def _count(key: str, label: str, number: int) -> Reading:
+    return Reading(key=key, label=label, text=str(number), value=float(number))
+
+
+def _row(contact: Contact) -> Row:
+    distance = contact.distance_km
+    return Row(
+        key=contact.key,
+        cells=(
+            from_ms(contact.ended_ms).strftime("%H:%M"),
+            contact.call,
+            band_words(contact.band) if contact.band else "",
+            contact.mode,
+            contact.report_sent or "",
+            contact.report_received or "",
+            contact.entity or "",
+            "" if distance is None else f"{distance:,.0f}",
+        ),
+        sentence="; ".join(contact.flags) or None,
+        data={
+            "call": contact.call,
+            "band": contact.band,
+            "mode": contact.mode,
+            "ended_ms": contact.ended_ms,
+            "report_sent": contact.report_sent,
+            "report_received": contact.report_received,
+            "entity": contact.entity,
+            "distance_km": distance,
+        },
+    )
