@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from tests.monitor.faces import scenes
+
 from watchkeeper.faces.console.frame import frame_lines
 from watchkeeper.faces.console.theme import THEMES
 from watchkeeper.faces.console.viewing import Viewing

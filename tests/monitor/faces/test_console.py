@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
 from rich.console import Console
-
 from tests.monitor.faces import scenes
 from tests.monitor.faces.draw_frames import FRAMES, SCENES, drawn
 from tests.monitor.faces.test_clean import HOSTILE
+
 from watchkeeper.faces.console.big import big_lines
 from watchkeeper.faces.console.frame import frame_lines, render, shared
 from watchkeeper.faces.console.keys import named
@@ -120,7 +120,7 @@ def test_hostile_text_in_every_field_is_harmless(texts: list[str], size: tuple[i
     snapshot, status = to_snapshot(poisoned(scenes.snapshot())), to_status(poisoned(scenes.status()))
     output = io.StringIO()
     console = Console(file=output, force_terminal=True, color_system="truecolor", markup=False, emoji=False)
-    console.size = size  # type: ignore[assignment]
+    console.size = size
     console.print(render(snapshot, status, *size, THEMES["dark"], scenes.NOW_MS))
     lines = ESCAPES.sub("", output.getvalue()).rstrip("\n").split("\n")
     assert len(lines) == size[1]

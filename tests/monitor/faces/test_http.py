@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from aiohttp import ClientSession, web
 from aiohttp.test_utils import TestClient, TestServer
-
 from tests.monitor.faces.test_source import Watch
+
 from watchkeeper.faces.page.app import make_app
 from watchkeeper.faces.page.guards import HEADERS, LOOPBACK_HOSTS, TRIES, Access, host_name
 from watchkeeper.faces.page.hub import BOUND, CHANGED, HAIL, RESYNC, Client, Hub
@@ -64,7 +64,7 @@ def test_the_port_is_no_part_of_the_name(host: str, name: str) -> None:
     assert host_name(host) == name
 
 
-@pytest.mark.parametrize("route", ROUTES[:5] + ["/nowhere"])
+@pytest.mark.parametrize("route", [*ROUTES[:5], "/nowhere"])
 async def test_every_answer_binds_the_browser(http: Http, route: str) -> None:
     answer = await http.get(route)
     assert {name: answer.headers[name] for name in HEADERS} == HEADERS

@@ -6,10 +6,10 @@ import asyncio
 from typing import Any
 
 from hypothesis import given, settings
-
 from tests.monitor.faces import scenes
 from tests.monitor.faces.test_clean import HOSTILE
 from tests.monitor.faces.test_source import Watch
+
 from watchkeeper.faces.plain import Narrator, narrate
 from watchkeeper.faces.shown import to_snapshot, to_status
 from watchkeeper.faces.standing import sentences

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
 from tests.monitor.faces import scenes
+
 from watchkeeper.faces.page.app import make_app
 from watchkeeper.faces.page.serving import SocketTakenError, serve_unix
 from watchkeeper.faces.source import ActRefusedError, Changes, LocalSource, NoDaemonError, RemoteSource, ask

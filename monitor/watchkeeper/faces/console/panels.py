@@ -148,7 +148,8 @@ def _gauge_lines(view: Gauges, width: int, height: int, theme: Theme) -> list[Te
             listed += [Text(indent + line, style=theme.dim) for line in wrapped(reading.sentence, width - len(indent))]
     if len(listed) <= height:
         return listed
-    return flowing((_brief(reading, theme) for reading in readings), width)[: max(height, 0)]
+    flowed = flowing((_brief(reading, theme) for reading in readings), width - SIGN_WIDTH)
+    return [Text.assemble(" " * SIGN_WIDTH, line) for line in flowed[: max(height, 0)]]
 
 
 def _brief(reading: Reading, theme: Theme) -> Text:
