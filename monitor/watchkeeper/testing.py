@@ -162,8 +162,7 @@ class Bench:
     def _enter(self, after_ms: int, **what: Any) -> None:
         self._t += after_ms
         self.watch.feed(self._chunk.number(self._t, **what))
-        self.hails += self.watch.outbound
-        self.watch.outbound.clear()
+        self.hails += self.watch.drain().hails
         while self._applied < len(self.rests):
             rest = self.rests[self._applied]
             self._applied += 1

@@ -45,14 +45,13 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
         if data is not None:
             with reading(data) as db:
                 replay.watch.worked = build(db, replay.header.baseline + 1)
-        for entry in replay.entries():
+        for entry, hails in replay.steps():
             wait(entry.t)
-            for hail in replay.watch.outbound:
+            for hail in hails:
                 if as_json:
                     click.echo(msgspec.json.encode({"hail": hail}, order="deterministic"))
                 else:
                     click.echo(f"{stamp(hail.at_ms)[11:19]} {hail.sentence}")
-            replay.watch.outbound.clear()
         if as_json:
             click.echo(msgspec.json.encode({"snapshot": snapshot.take(replay.watch)}, order="deterministic"))
         else:

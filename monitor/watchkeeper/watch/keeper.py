@@ -200,7 +200,7 @@ class Keeper:
         newest = baseline
         for entry in decode(self.store.read_journal(number)):
             session.watch.feed(entry)
-            session.watch.outbound.clear()
+            session.watch.drain()
             chunk.resume(entry.n + 1, entry.t)
             if entry.outcome is not None and entry.outcome.contact is not None:
                 newest = max(newest, entry.outcome.contact)

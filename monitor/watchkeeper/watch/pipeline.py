@@ -1,13 +1,13 @@
 """The watch itself: one journal entry in, everything that follows from it done. No I/O, no clock, no thread.
 
 ``Watch.feed`` is the only way in, for a live watch, a restart and a replay alike. What has to happen outside (a commit,
-a delivery) is left in ``candidate`` and ``outbound`` for whoever feeds it; a replay simply does not look.
+a delivery, a row) is left in ``candidate`` and :meth:`Watch.drain` for whoever feeds it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import msgspec
 
@@ -53,6 +53,13 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
     hails: HailRules = HailRules()
 
 
+class Outbound(NamedTuple):
+    """What the watch leaves for the outside: hails to deliver, and hearings that a judgement has seen, to be kept."""
+
+    hails: list[Hail]
+    hearings: list[Hearing]
+
+
 class Cover(msgspec.Struct, frozen=True, kw_only=True):
     """How far one source's run has been worked through."""
 
@@ -79,7 +86,8 @@ class Watch:
         self.contacts: list[Contact] = []
         self.contacts_logged = 0
         self.candidate: contacts.Candidate | None = None
-        self.outbound: list[Hail] = []
+        self._hails_out: list[Hail] = []
+        self._judged: list[Hearing] = []
         self.judgements = 0
         self._plugins: Plugins | None = None
         self._clock = EventClock()
@@ -134,6 +142,12 @@ class Watch:
     def hail(self, _plugin: str, hail: Hail) -> None:
         """Take a plugin's hail; it goes out at the end of the judgement that is under way."""
         self.hails.hail(hail)
+
+    def drain(self) -> Outbound:
+        """What is to happen outside since the last call."""
+        out = Outbound(self._hails_out, self._judged)
+        self._hails_out, self._judged = [], []
+        return out
 
     # the way in
 
@@ -290,10 +304,11 @@ class Watch:
                     self._plugins.burst_judged(period)
                 if closes:
                     self._plugins.period_closed(period)
+            self._judged += period.fresh
             period.fresh = []
             self._settle()
             if closes:
                 self._stations.forget(self._clock.now_ms)
 
     def _settle(self) -> None:
-        self.outbound.extend(self.hails.settle(self._clock.now_ms))
+        self._hails_out += self.hails.settle(self._clock.now_ms)

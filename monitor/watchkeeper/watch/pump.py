@@ -13,7 +13,7 @@ from ..host.status import Rest
 from ..model import Contact, Hail
 from ..schema import events
 from ..store.errors import StoreError
-from ..store.sessions import JournalChunk
+from ..store.sessions import JournalChunk, hearing_row
 from ..store.store import Store
 from .journal import Chunk, Outcome
 from .pipeline import Watch
@@ -100,9 +100,6 @@ class Pump:
         self.watch.feed(self._chunk.number(t, **what))
         while self._rests:
             self.watch.feed(self._chunk.number(t, rest=self._rests.pop(0)))
-        for hail in self.watch.outbound:
-            self._forwarding.deliver(hail)
-        self.watch.outbound.clear()
 
     async def _contact(self, arrival: Arrival, event: events.Contact) -> None:
         self._feed(arrival.arrived_ms, event=event)
@@ -148,6 +145,11 @@ class Pump:
         self._answer(arrival.peer, receipt)
 
     def _flush(self) -> None:
+        hails, hearings = self.watch.drain()
+        for hail in hails:
+            self._forwarding.deliver(hail)
+        if hearings:
+            self._store.hearings([hearing_row(self._session, hearing) for hearing in hearings])
         chunk = self._chunk.take()
         if chunk is not None:
             self._store.journal(self._session, *chunk)

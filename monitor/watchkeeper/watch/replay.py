@@ -17,7 +17,6 @@ from ..config import Config
 from ..host.plugin_host import Outlets, PluginHost
 from ..model import Hail
 from ..store.worked import WorkedIndex
-from . import snapshot
 from .journal import Entry, Header, JournalError, decode
 from .keeper import own_of, rules_of
 from .pipeline import Watch
@@ -42,7 +41,7 @@ def _refuse() -> NoReturn:
 
 
 class Replay:
-    """A watch fed from a journal. Iterate :meth:`hails` to run it, then look at ``watch``."""
+    """A watch fed from a journal. Iterate :meth:`steps` to run it, then look at ``watch``."""
 
     def __init__(
         self, lines: Iterable[bytes], *, worked: WorkedIndex | None = None, config: Config | None = None
@@ -64,23 +63,11 @@ class Replay:
         )
         self.watch.attach(self.host)
 
-    def entries(self) -> Iterator[Entry]:
-        """Feed entry after entry, handing each on once the watch has worked through it."""
+    def steps(self) -> Iterator[tuple[Entry, list[Hail]]]:
+        """Feed entry after entry, handing each on with the hails that it brought."""
         for entry in self._entries:
             self.watch.feed(entry)
-            yield entry
-
-    def hails(self) -> Iterator[Hail]:
-        """Run it, handing on each hail as it goes out."""
-        for _ in self.entries():
-            yield from self.watch.outbound
-            self.watch.outbound.clear()
-
-    def output(self) -> Iterator[bytes]:
-        """Run it: a line of JSON for each hail, and the last snapshot as the last line."""
-        for hail in self.hails():
-            yield _line({"hail": hail})
-        yield _line({"snapshot": snapshot.take(self.watch)})
+            yield entry, self.watch.drain().hails
 
 
 def read_header(line: bytes) -> Header:
@@ -89,7 +76,3 @@ def read_header(line: bytes) -> Header:
         return msgspec.json.decode(line, type=Header)
     except (msgspec.DecodeError, RecursionError) as error:
         raise JournalError(f"journal line 1 is no header: {error}") from error
-
-
-def _line(value: object) -> bytes:
-    return msgspec.json.encode(value, order="deterministic") + b"\n"

@@ -1,0 +1,5 @@
+"""``python -m watchkeeper`` is the ``watchkeeper`` command."""
+
+from .cli import main
+
+main()
