@@ -82,7 +82,7 @@ CREATE TABLE outbox (
 );
 -- `lane`: what has to go out in order; `key`: the same on every try
 CREATE INDEX outbox_lane ON outbox (destination, lane, id) WHERE state = 'waiting';
-CREATE INDEX outbox_waiting ON outbox (destination, id) WHERE state = 'waiting';
+CREATE INDEX outbox_waiting ON outbox (destination, tries, id) WHERE state = 'waiting';
 CREATE INDEX outbox_dead ON outbox (destination, id) WHERE state = 'dead';
 
 CREATE TABLE session (

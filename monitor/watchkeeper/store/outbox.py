@@ -66,12 +66,15 @@ def _rows(found: sqlite3.Cursor) -> Iterator[OutboxRow]:
 
 
 def next_due(connection: sqlite3.Connection, destination: str, now_ms: int) -> OutboxRow | None:
-    """The oldest row that may be tried now: due, and nothing older of its lane is waiting."""
+    """The row to try now: due, nothing older of its lane waiting; the least tried, of those the oldest.
+
+    So a contact that fails for ever does not stand before all others.
+    """
     found = connection.execute(
         f"{_ROW} AS row WHERE destination = :destination AND state = 'waiting' AND due_ms <= :now"  # noqa: S608
         " AND NOT EXISTS (SELECT 1 FROM outbox AS older WHERE older.destination = :destination"
         " AND older.state = 'waiting' AND older.lane = row.lane AND older.id < row.id)"
-        " ORDER BY id LIMIT 1",
+        " ORDER BY tries, id LIMIT 1",
         {"destination": destination, "now": now_ms},
     )
     return next(_rows(found), None)
@@ -106,21 +109,20 @@ def listed(
 def backlogs(connection: sqlite3.Connection) -> dict[str, Backlog]:
     """What waits and what is dead, by destination. Reads the partial indexes only, never what was delivered."""
     waiting = {
-        destination: (count, oldest_ms)
-        for destination, count, oldest_ms in connection.execute(
-            "SELECT destination, count(*), (SELECT created_ms FROM outbox WHERE id = min(o.id))"
-            " FROM outbox AS o WHERE state = 'waiting' GROUP BY destination"
+        destination: (count, created_ms)
+        for destination, count, _, created_ms in connection.execute(
+            # SQLite takes the bare column from the row that holds the minimum
+            "SELECT destination, count(*), min(id), created_ms FROM outbox WHERE state = 'waiting' GROUP BY destination"
         )
     }
     dead = dict(
         connection.execute("SELECT destination, count(*) FROM outbox WHERE state = 'dead' GROUP BY destination")
     )
-    return {
-        name: Backlog(
-            waiting=waiting.get(name, (0, None))[0], dead=dead.get(name, 0), oldest_ms=waiting.get(name, (0, None))[1]
-        )
-        for name in sorted(waiting.keys() | dead.keys())
-    }
+    found = {}
+    for name in sorted(waiting.keys() | dead.keys()):
+        count, oldest_ms = waiting.get(name, (0, None))
+        found[name] = Backlog(waiting=count, dead=dead.get(name, 0), oldest_ms=oldest_ms)
+    return found
 
 
 def delivered(connection: sqlite3.Connection) -> dict[str, int]:

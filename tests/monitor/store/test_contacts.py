@@ -1,0 +1,130 @@
+"""Identity, correction and likeness of contacts, and their outbox rows."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.monitor.store.making import STARTED_MS, contact
+from watchkeeper.store import contacts, outbox
+from watchkeeper.store.contacts import Outcome, Status, modes_alike
+from watchkeeper.store.outbox import OutboxRow, State
+from watchkeeper.store.store import Store
+
+ONE = b"digest one"
+TWO = b"digest two"
+PAYLOADS = [("file", b"record", None), ("home log", b"{}", None)]
+
+
+def standing(store: Store) -> list[int]:
+    with store.reader() as db:
+        return [row_id for row_id, _ in contacts.standing(db)]
+
+
+def rows(store: Store) -> list[OutboxRow]:
+    with store.reader() as db:
+        return list(outbox.listed(db, states=list(State)))
+
+
+async def test_a_new_contact_is_stored_with_a_row_for_each_destination(store: Store) -> None:
+    outcome = await store.commit(contact(), ONE, PAYLOADS)
+    assert outcome == Outcome(status=Status.STORED, contact_id=1)
+    with store.reader() as db:
+        assert contacts.by_id(db, 1) == contact()
+    assert [(row.destination, row.key, row.payload, row.state) for row in rows(store)] == [
+        ("file", "DL5QRM|shack|1", b"record", State.WAITING),
+        ("home log", "DL5QRM|shack|1", b"{}", State.WAITING),
+    ]
+
+
+async def test_the_same_again_is_repeated_and_changes_nothing(store: Store) -> None:
+    await store.commit(contact(), ONE, PAYLOADS)
+    assert await store.commit(contact(), ONE, PAYLOADS) == Outcome(status=Status.REPEATED, contact_id=1)
+    assert standing(store) == [1]
+    assert len(rows(store)) == 2
+
+
+async def test_other_content_under_the_same_id_is_refused_and_says_why(store: Store) -> None:
+    await store.commit(contact(), ONE, PAYLOADS)
+    outcome = await store.commit(contact(call="JA1QRV"), TWO, PAYLOADS)
+    assert outcome.status is Status.REFUSED
+    assert outcome.why is not None
+    assert "higher revision" in outcome.why
+    assert standing(store) == [1]
+
+
+async def test_a_higher_revision_corrects_by_a_new_row_that_is_forwarded_behind_the_first(store: Store) -> None:
+    await store.commit(contact(), ONE, PAYLOADS)
+    corrected = contact(revision=2, call="W1QSC")
+    assert await store.commit(corrected, TWO, PAYLOADS) == Outcome(status=Status.STORED, contact_id=2, corrects=1)
+    assert standing(store) == [2]
+    forwarded = [row for row in rows(store) if row.destination == "file"]
+    assert [(row.lane, row.key) for row in forwarded] == [
+        ("DL5QRM|shack|1", "DL5QRM|shack|1"),
+        ("DL5QRM|shack|1", "DL5QRM|shack|1#2"),
+    ]
+
+
+async def test_what_was_corrected_can_be_repeated_but_not_come_late(store: Store) -> None:
+    await store.commit(contact(), ONE, PAYLOADS)
+    await store.commit(contact(revision=2), TWO, PAYLOADS)
+    assert (await store.commit(contact(), ONE, PAYLOADS)).status is Status.REPEATED
+    assert (await store.commit(contact(revision=2), TWO, PAYLOADS)).status is Status.REPEATED
+    late = await store.commit(contact(revision=1), b"digest three", PAYLOADS)
+    assert late.status is Status.REFUSED
+    assert standing(store) == [2]
+
+
+async def test_a_like_contact_under_another_id_joins_the_first_and_is_not_forwarded(store: Store) -> None:
+    await store.commit(contact("1"), ONE, PAYLOADS)
+    second = await store.commit(contact("2", started_ms=STARTED_MS + 120_000), TWO, PAYLOADS)
+    third = await store.commit(contact("3", started_ms=STARTED_MS + 240_000), TWO, PAYLOADS)
+    assert (second.status, second.same_as, third.same_as) == (Status.STORED, 1, 1)
+    assert standing(store) == [1]
+    assert {row.contact_id for row in rows(store)} == {1}
+
+
+async def test_a_correction_of_a_joined_contact_is_not_forwarded_either(store: Store) -> None:
+    await store.commit(contact("1"), ONE, PAYLOADS)
+    await store.commit(contact("2"), TWO, PAYLOADS)
+    outcome = await store.commit(contact("2", revision=1, report_sent="-07"), b"digest three", PAYLOADS)
+    assert (outcome.corrects, outcome.same_as) == (2, 1)
+    assert {row.contact_id for row in rows(store)} == {1}
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"call": "W1QSC"},
+        {"band": "40m"},
+        {"mode": "FT4"},  # two timed modes of one group are two contacts all the same
+        {"started_ms": STARTED_MS + 301_000},
+        {"station_call": "DL6QRN"},  # another position's call
+    ],
+)
+async def test_what_differs_is_a_contact_of_its_own(store: Store, changes: dict[str, object]) -> None:
+    await store.commit(contact("1"), ONE, PAYLOADS)
+    assert (await store.commit(contact("2", **changes), TWO, PAYLOADS)).same_as is None
+    assert standing(store) == [1, 2]
+
+
+def test_a_submode_is_alike_the_mode_it_is_filed_under() -> None:
+    """ADIF 3.1.7, Submode enumeration: FT4 and Q65 are submodes of MFSK, FT8 is none."""
+    assert modes_alike("FT4", "MFSK")
+    assert modes_alike("MFSK", "Q65")
+    assert not modes_alike("FT4", "Q65")
+    assert not modes_alike("FT8", "MFSK")
+    assert modes_alike("NOVEL", "NOVEL")
+
+
+async def test_a_payload_that_cannot_be_encoded_never_blocks_the_contact(store: Store) -> None:
+    outcome = await store.commit(contact(), ONE, [("file", b"record", None), ("home log", None, "no locator")])
+    assert outcome.status is Status.STORED
+    assert [(row.destination, row.state, row.why) for row in rows(store)] == [
+        ("file", State.WAITING, None),
+        ("home log", State.DEAD, "cannot be encoded: no locator"),
+    ]
+
+
+async def test_what_is_not_to_be_forwarded_has_no_outbox_rows(store: Store) -> None:
+    await store.commit(contact(), ONE, PAYLOADS, forward=False)
+    assert rows(store) == []

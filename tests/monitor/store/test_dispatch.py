@@ -1,0 +1,344 @@
+"""The dispatcher against invented destinations, on a clock that the tests turn."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from tests.monitor.store.making import contact, now
+from watchkeeper.model import Contact, Sending, SendResult
+from watchkeeper.store import outbox
+from watchkeeper.store.courier import Patience
+from watchkeeper.store.dispatch import DestinationStatus, Dispatcher, in_words
+from watchkeeper.store.outbox import State
+from watchkeeper.store.store import Store
+
+DELIVERED = Sending(result=SendResult.DELIVERED)
+LATER = Sending(result=SendResult.TRY_LATER, why="connection refused")
+REFUSED = Sending(result=SendResult.REFUSED, why="400: no such field")
+
+
+class TurnedClock:
+    """Time passes only when :meth:`turn` says so."""
+
+    def __init__(self) -> None:
+        self.ms = round(now().timestamp() * 1000)
+        self.couriers = 0
+        self._waiting: list[tuple[int | None, asyncio.Event]] = []
+
+    def now_ms(self) -> int:
+        return self.ms
+
+    async def wait(self, event: asyncio.Event, seconds: float | None) -> None:
+        waiting = (None if seconds is None else self.ms + round(seconds * 1000), event)
+        self._waiting.append(waiting)
+        await event.wait()
+        self._waiting.remove(waiting)
+
+    async def turn(self, seconds: float) -> None:
+        """Let ``seconds`` pass, and all happen that happens then."""
+        await self.settle()
+        self.ms += round(seconds * 1000)
+        for at_ms, event in self._waiting:
+            if at_ms is not None and at_ms <= self.ms:
+                event.set()
+        await self.settle()
+
+    async def settle(self) -> None:
+        """Until every courier waits for time to pass or for something new."""
+        async with asyncio.timeout(10):
+            while len(self._waiting) < self.couriers or any(event.is_set() for _, event in self._waiting):
+                await asyncio.sleep(0)
+
+
+class Answering:
+    """A destination that answers as told: by a list, then always with the last of it."""
+
+    def __init__(self, name: str, *answers: Sending) -> None:
+        self.name = name
+        self.answers = list(answers)
+        self.seen: list[tuple[str, bytes]] = []
+
+    def encode(self, contact: Contact) -> bytes:
+        return contact.call.encode()
+
+    async def send(self, payload: bytes, key: str) -> Sending:
+        self.seen.append((key, payload))
+        return self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
+
+
+class Judging(Answering):
+    """A destination that answers by key."""
+
+    def __init__(self, name: str, judge: Callable[[str], Sending]) -> None:
+        super().__init__(name, DELIVERED)
+        self.judge = judge
+
+    async def send(self, payload: bytes, key: str) -> Sending:
+        self.seen.append((key, payload))
+        return self.judge(key)
+
+
+class Stalling(Answering):
+    """A destination that takes the connection and never answers."""
+
+    def __init__(self, name: str, *answers: Sending) -> None:
+        super().__init__(name, *answers)
+        self.asked = asyncio.Event()
+
+    async def send(self, payload: bytes, key: str) -> Sending:
+        self.seen.append((key, payload))
+        self.asked.set()
+        await asyncio.Event().wait()
+        return DELIVERED
+
+
+class Raising(Answering):
+    """A destination with a fault of its own."""
+
+    async def send(self, payload: bytes, key: str) -> Sending:
+        self.seen.append((key, payload))
+        raise RuntimeError("its own fault")
+
+
+NO_JITTER = Patience(first_s=2, longest_s=900, jitter=0, one_try_s=0.01, farewell_s=0.01)
+
+
+@asynccontextmanager
+async def running(store: Store, clock: TurnedClock, *destinations: Answering) -> AsyncIterator[Dispatcher]:
+    dispatcher = Dispatcher(store, destinations, clock=clock, random=Random(7), patience=NO_JITTER)
+    dispatcher.start()
+    clock.couriers = len(destinations)
+    try:
+        yield dispatcher
+    finally:
+        await dispatcher.stop()
+
+
+async def log(store: Store, source_id: str, *destinations: str, dispatcher: Dispatcher | None = None) -> None:
+    one = contact(source_id, call=f"W{source_id}QRX")
+    await store.commit(one, source_id.encode(), [(name, f"<{source_id}>".encode(), None) for name in destinations])
+    if dispatcher is not None:
+        dispatcher.wake()
+
+
+@pytest.fixture
+def clock() -> TurnedClock:
+    return TurnedClock()
+
+
+async def test_what_waits_goes_out_in_order_and_what_comes_goes_at_once(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", DELIVERED)
+    await log(store, "1", "home log")
+    await log(store, "2", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.settle()
+        await log(store, "3", "home log", dispatcher=dispatcher)
+        await clock.settle()
+        status = dispatcher.status()["home log"]
+    assert [payload for _, payload in home.seen] == [b"<1>", b"<2>", b"<3>"]
+    assert status == DestinationStatus(delivered=3)
+
+
+async def test_already_there_counts_as_delivered(store: Store, clock: TurnedClock) -> None:
+    await log(store, "1", "home log")
+    async with running(store, clock, Answering("home log", Sending(result=SendResult.ALREADY_THERE))) as dispatcher:
+        await clock.settle()
+        assert dispatcher.status()["home log"].delivered == 1
+
+
+async def test_a_failed_try_is_repeated_with_the_same_bytes_and_key_after_longer_and_longer(
+    store: Store, clock: TurnedClock
+) -> None:
+    home = Answering("home log", LATER, LATER, LATER, DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home):
+        tries = []
+        for seconds in (0, 1.9, 0.2, 3.8, 0.3, 7.9, 0.2):
+            await clock.turn(seconds)
+            tries.append(len(home.seen))
+    assert tries == [1, 1, 2, 2, 3, 3, 4]
+    assert set(home.seen) == {("DL5QRM|shack|1", b"<1>")}
+
+
+async def test_it_goes_on_for_days(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", *[LATER] * 50, DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.settle()
+        for _ in range(60):
+            await clock.turn(901)
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=1)
+    assert len(home.seen) == 51
+
+
+async def test_the_other_side_may_ask_for_a_longer_wait(store: Store, clock: TurnedClock) -> None:
+    asked = Sending(result=SendResult.TRY_LATER, why="429", retry_after_s=120)
+    home = Answering("home log", asked, DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home):
+        await clock.settle()
+        await clock.turn(119)
+        assert len(home.seen) == 1
+        await clock.turn(2)
+        assert len(home.seen) == 2
+
+
+async def test_jitter_keeps_each_wait_near_the_usual_one(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", LATER)
+    await log(store, "1", "home log")
+    patience = Patience(first_s=100, jitter=0.25)
+    dispatcher = Dispatcher(store, [home], clock=clock, random=Random(7), patience=patience)
+    dispatcher.start()
+    clock.couriers = 1
+    await clock.settle()
+    with store.reader() as db:
+        row = outbox.find(db, 1)
+    await dispatcher.stop()
+    assert row is not None
+    assert 75_000 <= row.due_ms - clock.ms <= 125_000
+    assert row.due_ms - clock.ms != 100_000
+
+
+async def test_a_dead_or_stalling_destination_delays_no_other(store: Store, clock: TurnedClock) -> None:
+    file = Answering("file", DELIVERED)
+    dead, stalling, faulty = Answering("dead", LATER), Stalling("stalling", DELIVERED), Raising("faulty", DELIVERED)
+    async with running(store, clock, dead, stalling, faulty, file) as dispatcher:
+        for number in range(5):
+            await log(store, str(number), "dead", "stalling", "faulty", "file", dispatcher=dispatcher)
+        await clock.settle()
+        status = dispatcher.status()
+    assert status["file"].delivered == 5
+    assert (status["dead"].waiting, status["dead"].why) == (5, "connection refused")
+    assert (status["stalling"].waiting, status["stalling"].why) == (5, "no answer in 0.01 s")
+    assert (status["faulty"].waiting, status["faulty"].why) == (5, "RuntimeError: its own fault")
+
+
+async def test_what_is_refused_is_a_dead_letter_and_the_next_goes_out(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", REFUSED, DELIVERED)
+    await log(store, "1", "home log")
+    await log(store, "2", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.settle()
+        status = dispatcher.status()["home log"]
+        with store.reader() as db:
+            (dead,) = outbox.listed(db, states=[State.DEAD])
+        assert (status.dead, status.delivered, dead.why) == (1, 1, "400: no such field")
+        await store.change(lambda db: outbox.retry(db, [dead.id]))
+        dispatcher.wake()
+        await clock.settle()
+        assert dispatcher.status()["home log"].delivered == 2
+    assert home.seen[0] == home.seen[2]
+
+
+async def test_one_contact_that_always_fails_does_not_stop_the_others(store: Store, clock: TurnedClock) -> None:
+    home = Judging("home log", lambda key: LATER if key.endswith("|1") else DELIVERED)
+    for number in range(1, 4):
+        await log(store, str(number), "home log")
+    async with running(store, clock, home) as dispatcher:
+        for _ in range(4):
+            await clock.turn(3)
+        status = dispatcher.status()["home log"]
+    assert (status.delivered, status.waiting) == (2, 1)
+
+
+async def test_a_correction_waits_for_what_it_corrects(store: Store, clock: TurnedClock) -> None:
+    await store.commit(contact("1"), b"1", [("home log", b"first", None)])
+    await store.commit(contact("1", revision=1), b"2", [("home log", b"second", None)])
+    home = Judging("home log", lambda key: DELIVERED)
+    home.judge = lambda key: LATER if len(home.seen) < 3 else DELIVERED
+    async with running(store, clock, home):
+        for _ in range(6):
+            await clock.turn(10)
+    assert [payload for _, payload in home.seen] == [b"first", b"first", b"first", b"second"]
+
+
+async def test_after_an_outage_all_that_failed_in_it_is_due_at_once(store: Store, clock: TurnedClock) -> None:
+    up = False
+    home = Judging("home log", lambda key: DELIVERED if up else LATER)
+    for number in range(3):
+        await log(store, str(number), "home log")
+    async with running(store, clock, home) as dispatcher:
+        for _ in range(30):
+            await clock.turn(901)
+        assert dispatcher.status()["home log"].waiting == 3
+        up = True
+        await clock.turn(901)
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=3)
+
+
+async def test_the_operator_need_not_wait(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", LATER, DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.settle()
+        with store.reader() as db:
+            (row,) = outbox.listed(db, states=[State.WAITING])
+        await store.change(lambda db: outbox.retry(db, [row.id]))
+        dispatcher.retry_now()
+        await clock.settle()
+    assert len(home.seen) == 2
+
+
+async def test_what_could_not_be_encoded_can_be_after_a_mend(store: Store, clock: TurnedClock) -> None:
+    await store.commit(contact("1"), b"1", [("home log", None, "no locator")])
+    home = Answering("home log", DELIVERED)
+    async with running(store, clock, home) as dispatcher:
+        await store.change(lambda db: outbox.retry(db, [1]))
+        dispatcher.wake()
+        await clock.settle()
+        assert home.seen == [("DL5QRM|shack|1", b"W1QSB")]
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=1)
+
+
+async def test_what_waits_for_a_destination_that_is_gone_is_shown(store: Store, clock: TurnedClock) -> None:
+    await log(store, "1", "old log")
+    async with running(store, clock) as dispatcher:
+        status = dispatcher.status()["old log"]
+    assert (status.waiting, status.why) == (1, "no such destination is configured")
+
+
+async def test_destinations_can_change_while_it_runs(store: Store, clock: TurnedClock) -> None:
+    first, second, third = Answering("a", DELIVERED), Answering("a", DELIVERED), Answering("b", DELIVERED)
+    async with running(store, clock, first) as dispatcher:
+        await log(store, "1", "a", "b", dispatcher=dispatcher)
+        await clock.settle()
+        dispatcher.replace([second, third])
+        clock.couriers = 2
+        await log(store, "2", "a", "b", dispatcher=dispatcher)
+        await clock.settle()
+        status = dispatcher.status()
+    assert [len(one.seen) for one in (first, second, third)] == [1, 1, 2]
+    assert (status["a"].delivered, status["b"].delivered) == (2, 2)
+
+
+async def test_a_try_that_the_end_cut_off_is_made_again(tmp_path: Path, clock: TurnedClock) -> None:
+    """Nobody knows how it ended, so the same key and bytes go out once more."""
+    stalling, home = Stalling("home log", DELIVERED), Answering("home log", DELIVERED)
+    store = Store.open(tmp_path, now=now)
+    await log(store, "1", "home log")
+    patience = Patience(one_try_s=60, farewell_s=0.01)
+    dispatcher = Dispatcher(store, [stalling], clock=clock, random=Random(7), patience=patience)
+    dispatcher.start()
+    await stalling.asked.wait()
+    await dispatcher.stop()
+    store.close()
+    store = Store.open(tmp_path, now=now)
+    async with running(store, clock, home):
+        await clock.settle()
+    store.close()
+    assert stalling.seen == home.seen == [("DL5QRM|shack|1", b"<1>")]
+
+
+def test_the_state_in_words() -> None:
+    down_ms = 1_777_644_120_000  # 2026-05-01 14:02:00 UTC
+    waiting = DestinationStatus(waiting=3, down_since_ms=down_ms, oldest_s=12 * 60 + 5, why="connection refused")
+    assert in_words("home log", waiting) == "3 waiting for the home log (down since 14:02), oldest 12 min"
+    assert in_words("home log", DestinationStatus(delivered=9)) == ""
+    assert in_words("file", DestinationStatus(waiting=1, oldest_s=3.2)) == "1 waiting for the file, oldest 3 s"
+    assert in_words("file", DestinationStatus(dead=2)) == "2 refused by the file: see `watchkeeper outbox list`"
