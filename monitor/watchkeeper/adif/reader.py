@@ -22,6 +22,10 @@ _BYTE_ORDER_MARK = "\xef\xbb\xbf"
 #: what may stand between two fields without a second look
 _BLANKS = frozenset(("", " ", "\n", "\r\n", "  ", " \n", " \r\n", "\r", "\t"))
 _KNOWN_TAGS_LIMIT = 4096
+#: fields whose values hardly come again within a file: keeping them would only cost
+_SELDOM_AGAIN = frozenset(("CALL", "COMMENT", "FREQ", "FREQ_RX", "NAME", "NOTES", "QSLMSG", "TIME_OFF", "TIME_ON"))
+_PIECES_LIMIT = 8192
+_PIECE_LENGTH = 16
 
 
 class Reader(Iterator[Record]):
@@ -76,7 +80,8 @@ class _AdiStream:
         self._number = 0
         self._begun = False  # a header or a record was met
         self._mark = "<EOR>"
-        self._known: dict[str, tuple[str, int, str]] = {}
+        self._known: dict[str, tuple[str, int, str, bool]] = {}
+        self._pieces: dict[str, tuple[str, str]] = {}
         self._fill()
 
     def read_header(self) -> None:
@@ -107,49 +112,66 @@ class _AdiStream:
             self._position = 0
 
     def _plain_records(self) -> Iterator[Record]:
-        """Records as long as they are plain and the window holds one of the greatest length."""
-        text, position, known, mark, blanks = self._text, self._position, self._known, self._mark, _BLANKS
+        """Records as long as they are plain and the window holds one of the greatest length.
+
+        Everything is inlined and kept in local names: this loop is the speed of an import.
+        """
+        text, known, mark, blanks, recall = self._text, self._known, self._mark, _BLANKS, self._pieces.get
+        position, line, number = self._position, self._line, self._number
         last = len(text) if self._final else len(text) - RECORD_LIMIT
-        bare = Record.bare
-        while position <= last:
-            stop = text.find(mark, position)
-            if stop < 0:
-                return
-            part = text[position:stop]
-            pieces = part.split("<")
-            record = bare()
-            try:
-                for piece in pieces[1:]:
-                    tag, _, value = piece.partition(">")
-                    name, length, indicator = known[tag]
-                    if rest := value[length:]:
-                        if rest not in blanks:
-                            return
-                        value = value[:length]
-                    elif len(value) != length:
-                        return
-                    record[name] = value
-                    if indicator:
-                        record.types[name] = indicator
-            except KeyError:
-                if self._learn(pieces[1:]):
-                    continue
-                return
-            if len(record) != len(pieces) - 1 or not record:
-                return  # a field twice, or nothing but the mark
-            before, lines = pieces[0].count("\n"), part.count("\n")
-            if self._places and lines != before:
-                return
-            if not part.isascii():
-                _decode(record)
-            self._number += 1
-            record.number = self._number
-            record.line = self._line + before
-            self._line += lines
-            position = stop + len(mark)
-            record.end = self._offset + position
-            self._position = position
-            yield record
+        new = Record.__new__
+        try:
+            while position <= last:
+                stop = text.find(mark, position)
+                if stop < 0:
+                    return
+                part = text[position:stop]
+                pieces = part.split("<")
+                record = new(Record)
+                try:
+                    for piece in pieces[1:]:
+                        if kept := recall(piece):
+                            name, value = kept
+                        else:
+                            tag, _, value = piece.partition(">")
+                            name, length, indicator, comes_again = known[tag]
+                            if rest := value[length:]:
+                                if rest not in blanks:
+                                    return
+                                value = value[:length]
+                            elif len(value) != length:
+                                return
+                            if comes_again:
+                                self._keep(piece, name, value)
+                            elif indicator:
+                                record.types[name] = indicator
+                        record[name] = value
+                except KeyError:
+                    if self._learn(pieces[1:]):
+                        continue
+                    return
+                if len(record) != len(pieces) - 1 or not record:
+                    return  # a field twice, or nothing but the mark
+                before, lines = pieces[0].count("\n"), part.count("\n")
+                if self._places and lines != before:
+                    return
+                if not part.isascii():
+                    _decode(record)
+                number += 1
+                record.number, record.line = number, line + before
+                line += lines
+                position = stop + len(mark)
+                record.end = self._offset + position
+                yield record
+        finally:
+            self._position, self._line, self._number = position, line, number
+
+    def _keep(self, piece: str, name: str, value: str) -> None:
+        """Keep a whole field, text and all: bands, modes and dates come again and again, and then cost one look-up."""
+        if len(self._pieces) >= _PIECES_LIMIT:
+            self._pieces.clear()
+        if len(value) <= _PIECE_LENGTH:
+            self._pieces[piece] = (name, value)
 
     def _learn(self, pieces: list[str]) -> bool:
         """Keep the tags of a record for the plain way; false if one of them is no field or all were known."""
@@ -163,7 +185,8 @@ class _AdiStream:
             if tag is None or tag.group(1):
                 return False
             name = tag.group(2).upper()
-            known[spelled] = (name, int(tag.group(3)), own_type(name, tag.group(4)))
+            indicator = own_type(name, tag.group(4))
+            known[spelled] = (name, int(tag.group(3)), indicator, not indicator and name not in _SELDOM_AGAIN)
         return len(known) > before
 
     def _scan(self) -> Unit:
@@ -255,6 +278,7 @@ class _AdiStream:
                 self._header.define(int(number), value, unit.types.get(name))
             self._header.fields[name] = value
         self._known.clear()
+        self._pieces.clear()
         self._begun = True
         self._pass(unit.end)
 

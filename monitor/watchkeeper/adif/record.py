@@ -27,7 +27,10 @@ class Record(dict[str, str]):
     A record that the reader had to mend, or that the file's end cut off, says so in ``problems``.
     """
 
-    __slots__ = ("_notes", "end", "line", "number")
+    __slots__ = ("__dict__", "end", "line", "number")
+
+    #: set on the few records that have notes; the readers make records without ``__init__``, which would cost a tenth
+    _notes: _Notes | None = None
 
     def __init__(self, fields: Mapping[str, str] | None = None, *, number: int = 0, line: int = 0) -> None:
         super().__init__(fields or {})
@@ -37,14 +40,6 @@ class Record(dict[str, str]):
         self.line = line
         #: the byte offset just behind the record's end mark, from the start of the stream (ADI only, else 0)
         self.end = 0
-        self._notes: _Notes | None = None
-
-    @classmethod
-    def bare(cls) -> Record:
-        """An empty record whose places the caller sets itself: the readers' way, as ``__init__`` would cost a tenth."""
-        made = cls.__new__(cls)
-        made._notes = None
-        return made
 
     @property
     def notes(self) -> _Notes:

@@ -234,7 +234,7 @@ def spring(count: int, piece: Callable[[int], bytes]) -> Spring:
     ids=["records", "prose", "lengths", "no end mark"],
 )
 def test_memory_is_bounded_whatever_the_file_holds(piece: Callable[[int], bytes]) -> None:
-    stream = spring(60_000, piece)
+    stream = spring(40_000, piece)
     tracemalloc.start()
     for record in read(stream):  # type: ignore[arg-type]
         assert record.number > 0
