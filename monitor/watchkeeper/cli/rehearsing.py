@@ -1,0 +1,187 @@
+"""Runs a rehearsal: the simulated band in a process of its own, a real watch in this one, real datagrams between."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import socket
+import sys
+import tempfile
+from contextlib import asynccontextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from ..config import Config, ConfigError, PluginSettings, load
+from ..intake.udp import IntakeError
+from ..store.errors import StoreError
+from .showing import face, stop_on_signals, wants_plain
+from .standing import SOCKET, Standing, stand
+
+#: what is still to be forwarded when the band falls silent has this long
+FORWARD_S = 30.0
+HTTP_LOG = "rehearsal log"
+#: where the forwarding plugin writes, below the data folder
+ADIF_FOLDER = "log"
+
+
+class Request(msgspec.Struct, frozen=True, kw_only=True):
+    """What the command line asks for."""
+
+    scenario: str
+    periods: int | None
+    pace: str
+    seed: int
+    faults: str | None
+    operator: str | None
+    world: str | None
+    plain: bool
+    theme: str | None
+    data: Path | None
+    config_path: Path | None
+    truth: Path | None = None
+
+
+class BandError(Exception):
+    """The simulated band could not be run; the text says why."""
+
+
+async def rehearse(request: Request) -> dict[str, Any] | str:
+    """Run it; the figures of the last line, or what went wrong in words."""
+    folder = request.data or Path(tempfile.mkdtemp(prefix="watchkeeper-rehearsal-"))
+    try:
+        log_port = _free_port()
+        config = _config(request, log_port)
+        async with stand(config, folder, port=0) as standing:
+            stop_on_signals(standing.stopped)
+            async with _shown(standing, request):
+                figures = await _band(request, standing, log_port)
+                await standing.drained()
+                if figures is not None:
+                    await _forwarded(standing)
+                return _told(figures, standing)
+    except (BandError, ConfigError, IntakeError, StoreError) as error:
+        return str(error)
+
+
+def _config(request: Request, log_port: int) -> Config:
+    """The configuration with the rehearsal's own HTTP log in place of real ones: practice must not reach them."""
+    config = load(request.config_path) if request.config_path is not None else Config()
+    sections = dict(config.plugins.sections)
+    url = f"http://127.0.0.1:{log_port}/contacts"
+    sections["forward"] = {"http": [{"name": HTTP_LOG, "url": url}]}
+    plugins: PluginSettings = msgspec.structs.replace(config.plugins, sections=sections)
+    made: Config = msgspec.structs.replace(config, plugins=plugins)
+    return made
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
+@asynccontextmanager
+async def _shown(standing: Standing, request: Request) -> Any:
+    """Show the watch meanwhile; when the operator quits the dashboard, the rehearsal ends."""
+    theme = request.theme or standing.config.display.theme.value
+    showing = asyncio.create_task(face(standing.source, theme, plain=wants_plain(request.plain)))
+    showing.add_done_callback(lambda _task: standing.stopped.set())
+    try:
+        yield
+        await asyncio.sleep(0)  # let the face see the last change
+    finally:
+        showing.cancel()
+        await asyncio.gather(showing, return_exceptions=True)
+
+
+async def _band(request: Request, standing: Standing, log_port: int) -> dict[str, Any] | None:
+    """Play the band to its end; its figures, or None when it was stopped before."""
+    host, port = standing.intake.address
+    arguments = {
+        "--scenario": request.scenario,
+        "--seed": request.seed,
+        "--periods": request.periods,
+        "--pace": request.pace,
+        "--to": f"{host}:{port}",
+        "--watch-socket": standing.folder / SOCKET,
+        "--http-log": log_port,
+        "--faults": request.faults,
+        "--operator": request.operator,
+        "--world": request.world,
+        "--truth": request.truth or standing.folder / "truth.json",
+    }
+    given = [str(part) for name, value in arguments.items() if value is not None for part in (name, value)]
+    process = await asyncio.create_subprocess_exec(
+        sys.executable,
+        "-m",
+        "watchkeeper.rehearsal",
+        *given,
+        stdin=asyncio.subprocess.DEVNULL,
+        stdout=asyncio.subprocess.PIPE,
+        stderr=asyncio.subprocess.PIPE,
+    )
+    ended = asyncio.create_task(process.communicate())
+    stopped = asyncio.create_task(standing.stopped.wait())
+    failed = asyncio.create_task(standing.failed())
+    try:
+        await asyncio.wait({ended, stopped, failed}, return_when=asyncio.FIRST_COMPLETED)
+        if failed.done():
+            failed.result()
+        if not ended.done():
+            process.terminate()
+            await ended
+            return None
+        out, err = ended.result()
+    finally:
+        stopped.cancel()
+        failed.cancel()
+    if process.returncode != 0:
+        raise BandError(err.decode(errors="replace").strip() or f"the simulated band ended with {process.returncode}")
+    figures: dict[str, Any] = json.loads(out.splitlines()[-1])
+    return figures
+
+
+async def _forwarded(standing: Standing) -> None:
+    """Wait until nothing waits in the outbox any more, but not for ever: the figures say how much was forwarded."""
+    with suppress(TimeoutError):
+        async with asyncio.timeout(FORWARD_S):
+            while any(one.waiting for one in standing.keeper.dispatcher.status().values()):  # noqa: ASYNC110 a table
+                await asyncio.sleep(0.05)
+
+
+#: a contact that is like an earlier one is forwarded with it, so the first of its group speaks for it
+_COUNT = """
+SELECT count(*), sum(EXISTS (SELECT 1 FROM outbox AS o WHERE o.contact_id = coalesce(s.first_id, c.id))
+                 AND NOT EXISTS (SELECT 1 FROM outbox AS o WHERE o.contact_id = coalesce(s.first_id, c.id)
+                                 AND o.state <> 'delivered'))
+FROM contact AS c LEFT JOIN same_as AS s ON s.contact_id = c.id
+WHERE c.key LIKE '%|' || ? || '-%'
+"""
+
+
+def _told(figures: dict[str, Any] | None, standing: Standing) -> dict[str, Any]:
+    """The figures of the last line: what the band says it did, and what the watch says it got of it."""
+    said = figures or {}
+    with standing.store.reader() as db:
+        stored, forwarded = db.execute(_COUNT, (said.get("run", ""),)).fetchone()
+    counters = standing.intake.counters
+    written = sorted((standing.folder / ADIF_FOLDER).glob("contacts-*.adi"))
+    return {
+        "scenario": said.get("scenario"),
+        "seed": said.get("seed"),
+        "datagrams_sent": said.get("datagrams_sent", 0),
+        "datagrams_received": counters.datagrams,
+        "datagrams_rejected": counters.refused_datagrams,
+        "events_lost": sum(source.lost for source in counters.sources.values()),
+        "heard": said.get("heard", 0),
+        "periods": said.get("periods", 0),
+        "contacts_made": said.get("contacts_made", 0),
+        "contacts_stored": stored,
+        "contacts_forwarded": forwarded or 0,
+        "hails": standing.keeper.watch.hails.out,
+        "adif_path": str(written[-1]) if written else None,
+        "data_dir": str(standing.folder),
+    }
