@@ -1,15 +1,13 @@
-"""Reads the comma-separated tables that stand beside this package in ``data/``."""
+"""Reads the comma-separated ones among the project's data files."""
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from pathlib import Path
 
-DATA = Path(__file__).with_name("data")
+from watchkeeper.radio import datafile
 
 
 def rows(name: str) -> Iterator[dict[str, str]]:
-    """Yield the rows of ``data/name`` by column heading; lines that begin with ``#`` name source and release."""
-    with (DATA / name).open(encoding="utf-8", newline="") as file:
-        yield from csv.DictReader(line for line in file if not line.startswith("#"))
+    """Yield the rows of a data file by column heading; lines that begin with ``#`` name source and release."""
+    return iter(csv.DictReader(line for line in datafile.read(name).splitlines() if not line.startswith("#")))
