@@ -9,6 +9,7 @@ from pathlib import Path
 
 from .adif_copy import copied
 from .contacts import newest, record
+from .database import connect_reader
 from .errors import DamagedError, translated
 from .folder import DATABASE
 from .migrations import immediate
@@ -45,7 +46,8 @@ def _fault_of(path: Path) -> str | None:
     if not path.exists():
         return None
     try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+        # read-only: closing a connection that may write would take the WAL away, which may hold what can be saved
+        with closing(connect_reader(path)) as connection:
             found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     except sqlite3.Error as fault:
         known = translated(fault, path)

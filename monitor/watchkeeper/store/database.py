@@ -34,8 +34,16 @@ def connect_writer(path: Path, *, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
     return connection
 
 
+def connect_reader(path: Path, *, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
+    """A connection that cannot write, and leaves what lies beside the database alone."""
+    connection = sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, isolation_level=None)
+    connection.execute(f"PRAGMA busy_timeout = {busy_ms:d}")
+    connection.execute("PRAGMA query_only = 1")
+    return connection
+
+
 @contextmanager
-def reading(folder: Path, *, busy_ms: int = BUSY_MS) -> Iterator[sqlite3.Connection]:
+def reading(folder: Path) -> Iterator[sqlite3.Connection]:
     """A read-only connection to the log in ``folder``, for a short look while a watch may write.
 
     Keep it short: while a reader stays, the WAL cannot be cut back. Raises NoLogError where there is none.
@@ -43,8 +51,5 @@ def reading(folder: Path, *, busy_ms: int = BUSY_MS) -> Iterator[sqlite3.Connect
     path = folder / DATABASE
     if not path.exists():
         raise NoLogError(f"there is no log in {folder} yet")
-    address = f"file:{quote(str(path))}?mode=ro"
-    with in_words(path), closing(sqlite3.connect(address, uri=True, isolation_level=None)) as connection:
-        connection.execute(f"PRAGMA busy_timeout = {busy_ms:d}")
-        connection.execute("PRAGMA query_only = 1")
+    with in_words(path), closing(connect_reader(path)) as connection:
         yield connection

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-
 from tests.monitor.store.making import now
+
 from watchkeeper.store.store import Store
 
 

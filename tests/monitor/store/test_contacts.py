@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-
 from tests.monitor.store.making import STARTED_MS, contact
+
 from watchkeeper.store import contacts, outbox
 from watchkeeper.store.contacts import Outcome, Status, modes_alike
 from watchkeeper.store.outbox import OutboxRow, State

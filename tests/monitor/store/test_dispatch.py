@@ -9,8 +9,8 @@ from pathlib import Path
 from random import Random
 
 import pytest
-
 from tests.monitor.store.making import contact, now
+
 from watchkeeper.model import Contact, Sending, SendResult
 from watchkeeper.store import outbox
 from watchkeeper.store.courier import Patience
