@@ -9,6 +9,7 @@ import msgspec
 
 from watchkeeper.cli.entities import use_newest
 from watchkeeper.cli.lines import answer
+from watchkeeper.faces.clean import clean
 from watchkeeper.radio import credibility, message
 from watchkeeper.radio.credibility import Credibility, Evidence
 from watchkeeper.radio.message import Form, Part, Reading, Step
@@ -108,7 +109,7 @@ def _text(text: str) -> str:
         said.append(f"exchange {found.exchange}")
     belief = "credible" if verdict.credible else "doubtful"
     because = f" ({'; '.join(verdict.reasons)})" if verdict.reasons else ""
-    return f"{found.text}: {', '.join(said)}; {belief}{because}"
+    return clean(f"{found.text}: {', '.join(said)}; {belief}{because}")
 
 
 def _part(part: Part, directed_to: str | None) -> str:

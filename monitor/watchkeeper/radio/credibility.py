@@ -121,8 +121,10 @@ class Evidence:
     #: how often the station was heard before, in other periods
     heard_before: int | None = None
     to_me: bool = False
-    #: the locator that the station gave before
+    #: the locator to judge; where it is None, the message's
     locator: str | None = None
+    #: the locator that the station gave before this message
+    locator_before: str | None = None
     worked_before: bool = False
 
 
@@ -228,8 +230,9 @@ def _sender(evidence: Evidence) -> Iterator[Finding]:
         yield Finding(f"{group}sender_allocated", f"{call} is of an allocated series")
         if not group:
             yield _prefix(call)
-    if evidence.reading.locator is not None:
-        yield from _locator(placed, evidence.reading.locator, evidence.locator)
+    square = evidence.locator or evidence.reading.locator
+    if square is not None:
+        yield from _locator(placed, square, evidence.locator_before)
 
 
 def _locator(placed: Placed, square: str, before: str | None) -> Iterator[Finding]:

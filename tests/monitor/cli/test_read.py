@@ -80,6 +80,12 @@ def test_arguments_and_standard_input_together(run: Any) -> None:
     assert [one["sender"] for one in found] == ["W1QSB", "JA1QRV", "G4QRS"]
 
 
+def test_what_would_steer_a_terminal_is_not_shown(run: Any) -> None:
+    result = run("CQ W1QSB \x1b[31mFN42")
+    assert result.exit_code == 0
+    assert "\x1b" not in result.stdout
+
+
 def test_bytes_that_are_no_text(run: Any) -> None:
     found = objects(run("--json", "-", stdin=b"\xff\xfe\x1b[31m\nCQ W1QSB FN42\n"))
     assert [one["type"] for one in found] == ["other", "standard"]

@@ -259,7 +259,7 @@ def test_a_displayed_floor_of_the_source_counts() -> None:
 
 def test_a_locator_given_before_is_better_than_one_that_fits() -> None:
     found = read("CQ W1QSB FN42")
-    scores = [judge(Evidence("W1QSB", found, locator=before)).score for before in (None, "FN42", "DM79")]
+    scores = [judge(Evidence("W1QSB", found, locator_before=before)).score for before in (None, "FN42", "DM79")]
     assert scores[1] > scores[0] == scores[2]
 
 
