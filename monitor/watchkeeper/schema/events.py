@@ -221,12 +221,12 @@ KINDS: dict[str, type[Event]] = {
 
 
 class Receipt(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="receipt", omit_defaults=True):
-    """What the daemon sends back for an event that asked with ``ack``."""
+    """What the watch sends back for an event that asked with ``ack``."""
 
-    v: int
-    source: str
-    of: str
-    status: str
+    v: Annotated[int, Meta(ge=1, le=1)]
+    source: Source
+    of: Annotated[str, Meta(min_length=1, max_length=64)]
+    status: Annotated[str, Meta(pattern="^(stored|repeated|refused)$")]
     why: str | None = None
 
 

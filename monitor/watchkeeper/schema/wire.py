@@ -63,6 +63,30 @@ class Reason(StrEnum):
     SEAL_BUSY = "seal_busy"
 
 
+#: each reason in a sentence, for the page
+REASONS: dict[Reason, str] = {
+    Reason.TOO_LARGE: f"the datagram has more than {MAX_DATAGRAM:,} bytes",
+    Reason.NOT_UTF8: "it is not UTF-8",
+    Reason.NOT_JSON: "it is not JSON (RFC 8259)",
+    Reason.NOT_FINITE: "NaN, Infinity, or a number beyond all range",
+    Reason.LONE_SURROGATE: "a text with half of a surrogate pair",
+    Reason.TOO_DEEP: f"nested deeper than {MAX_DEPTH} levels",
+    Reason.TOO_MANY: f"an array of more than {MAX_BATCH} events",
+    Reason.NOT_OBJECT: "an event that is no JSON object",
+    Reason.VERSION: "a schema version that this program does not read",
+    Reason.UNKNOWN_KIND: "a kind that this version does not have; skipped, no harm done",
+    Reason.MISSING_FIELD: "a required field is missing",
+    Reason.BAD_VALUE: "a value of the wrong type, out of range, or with characters that do not belong there",
+    Reason.BAD_TIME: f"a time outside the years {EARLIEST.year} to {LATEST.year - 1}",
+    Reason.AHEAD: "`at` lies more than 60 s ahead of the watch's clock",
+    Reason.UNSEALED: "not sealed, where only sealed datagrams are taken",
+    Reason.BAD_SEAL: "the seal does not fit the key or the content",
+    Reason.SEAL_TIME: "sealed more than 30 s from the watch's clock",
+    Reason.SEAL_REPEATED: "a sealed datagram that came before",
+    Reason.SEAL_BUSY: "more sealed datagrams than the watch can remember",
+}
+
+
 class Refusal(msgspec.Struct, frozen=True):
     """One event or datagram that was not taken. The envelope is given as far as it could be read."""
 
