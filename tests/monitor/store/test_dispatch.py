@@ -52,7 +52,7 @@ class TurnedClock:
     async def settle(self) -> None:
         """Until every courier waits for time to pass or for something new."""
         async with asyncio.timeout(10):
-            while len(self._waiting) < self.couriers or any(event.is_set() for _, event in self._waiting):
+            while len(self._waiting) < self.couriers or any(event.is_set() for _, event in self._waiting):  # noqa: ASYNC110
                 await asyncio.sleep(0)
 
 
