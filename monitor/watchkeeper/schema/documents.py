@@ -242,14 +242,14 @@ def _number(value: float) -> str:
 
 
 def _matrix() -> Iterator[str]:
-    rows = (
-        (
-            f"`{kind}`",
-            *("**needs**" if kind in one.needs else "adds" if kind in one.adds else "" for one in panels.PANELS),
-        )
-        for kind in KINDS
-    )
+    rows = ((f"`{kind}`", *(_cell(kind, panel) for panel in panels.PANELS)) for kind in KINDS)
     return _table(("", *(panel.name for panel in panels.PANELS)), rows)
+
+
+def _cell(kind: str, panel: panels.Panel) -> str:
+    if kind in panel.needs:
+        return "**needs**" if len(panel.needs) == 1 else "**one of**"
+    return "adds" if kind in panel.adds else ""
 
 
 def _additions() -> Iterator[str]:

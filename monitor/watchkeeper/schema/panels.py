@@ -6,7 +6,10 @@ from typing import NamedTuple
 
 
 class Panel(NamedTuple):
-    """One panel: the kinds without which it stays empty, what others add, and what is left without those."""
+    """One panel: the kinds without which it stays empty, what others add, and what is left without those.
+
+    Where several are needed, any one of them will do.
+    """
 
     name: str
     needs: tuple[str, ...]
@@ -59,7 +62,7 @@ PANELS: tuple[Panel, ...] = (
             "sent": "when and with what power you could be heard",
             "contact": "reports from finished contacts",
         },
-        "one of the two will do: with heard alone, the reports that stations send you",
+        "with heard alone, the reports that stations send you; with reception alone, those reports by bearing and distance",
     ),
     Panel(
         "Vitals",
@@ -69,7 +72,7 @@ PANELS: tuple[Panel, ...] = (
             "sent": "readings sorted by sending and receiving; duty of the transmitter",
             "farewell": "a source that stopped, told from one that died",
         },
-        "any one will do: heard gives the clock error (from late_s), period the audio level, gauge the transmitter",
+        "with heard alone the clock error (from late_s), with period the audio level, with gauge the transmitter and supply",
     ),
     Panel(
         "Log",
