@@ -1,0 +1,1 @@
+"""The event language: its structs, the wire format, and the documents made from them."""

@@ -62,7 +62,7 @@ PANELS: tuple[Panel, ...] = (
             "sent": "when and with what power you could be heard",
             "contact": "reports from finished contacts",
         },
-        "with heard alone, the reports that stations send you; with reception alone, those reports by bearing and distance",
+        "with heard alone, the reports that stations send you; with reception alone, who heard you and how well",
     ),
     Panel(
         "Vitals",
@@ -72,7 +72,7 @@ PANELS: tuple[Panel, ...] = (
             "sent": "readings sorted by sending and receiving; duty of the transmitter",
             "farewell": "a source that stopped, told from one that died",
         },
-        "with heard alone the clock error (from late_s), with period the audio level, with gauge the transmitter and supply",
+        "with heard alone the clock error (from late_s), with period the audio, with gauge the transmitter and supply",
     ),
     Panel(
         "Log",
