@@ -91,7 +91,7 @@ def outcome(status: int, headers: Mapping[str, str], text: str) -> Sending:
 
 
 def _retry_after_s(headers: Mapping[str, str]) -> float | None:
-    """``Retry-After`` in seconds; a date counts from the answer's own ``Date``, so that no clock need agree with ours."""
+    """``Retry-After`` in seconds; a date counts from the answer's own ``Date``, so no clock need agree with ours."""
     text = headers.get("Retry-After", "").strip()
     if text.isdigit() and len(text) < 10:
         return float(text)

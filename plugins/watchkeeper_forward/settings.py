@@ -21,7 +21,7 @@ _SECRETS = frozenset({"authorization", "cookie", "proxy-authorization", "x-api-k
 _OURS = frozenset({"idempotency-key", "content-type", "content-length", "host", "transfer-encoding"})
 
 
-class HttpLog(msgspec.Struct, frozen=True, kw_only=True):
+class HttpLog(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A log that takes each contact by an HTTP POST."""
 
     name: Name
@@ -75,7 +75,7 @@ class HttpLog(msgspec.Struct, frozen=True, kw_only=True):
         return secret
 
 
-class UdpLog(msgspec.Struct, frozen=True, kw_only=True):
+class UdpLog(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A listener that takes each contact as one UDP datagram. Best effort: nobody tells whether it arrived."""
 
     name: Name
@@ -84,7 +84,7 @@ class UdpLog(msgspec.Struct, frozen=True, kw_only=True):
     body: Annotated[Body, Meta(description="what to send: an ADIF record, or the contact as JSON")] = "adif"
 
 
-class TcpLog(msgspec.Struct, frozen=True, kw_only=True):
+class TcpLog(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A listener that takes each contact as one line over a TCP connection of its own."""
 
     name: Name

@@ -32,11 +32,13 @@ _CRITERIA = (
 )  # fmt: skip
 
 
-class Rule(msgspec.Struct, frozen=True, kw_only=True):
+class Rule(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One rule. All that it states must hold; of a list, one entry is enough."""
 
     name: Annotated[str, Meta(min_length=1, max_length=40, description="what hails call the rule")]
-    urgency: Annotated[Literal["note", "wanted", "urgent"], Meta(description="how soon it wants your eye")] = "wanted"
+    urgency: Annotated[
+        Literal["note", "wanted", "urgent"], Meta(description="note, wanted or urgent: how soon it wants your eye")
+    ] = "wanted"
     calls_me: Annotated[bool, Meta(description="the station calls you")] = False
     calls: Annotated[tuple[str, ...], Meta(description="call signs, with * and ? for what may stand there")] = ()
     entities: Annotated[tuple[str, ...], Meta(description="entities by name, prefix or ADIF code")] = ()
@@ -48,10 +50,12 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True):
     locators: Annotated[tuple[str, ...], Meta(description="locators, or their first two or more characters")] = ()
     min_distance_km: Annotated[float, Meta(ge=0, le=20_100, description="at least so far")] | None = None
     max_distance_km: Annotated[float, Meta(ge=0, le=20_100, description="at most so far")] | None = None
-    need: Annotated[tuple[Dimension, ...], Meta(description="what would be new, as `worked` counts it")] = ()
+    need: Annotated[
+        tuple[Dimension, ...], Meta(description="what would be new: any of the dimensions that `worked` counts")
+    ] = ()
     scopes: Annotated[
         tuple[Literal["ever", "band", "mode", "band_mode", "unconfirmed"], ...],
-        Meta(description="in what way it would be new; in any way if absent"),
+        Meta(description="new how: ever, band, mode, band_mode, unconfirmed; in any way if absent"),
     ] = ()
     bands: Annotated[tuple[str, ...], Meta(description="bands, like '20m'")] = ()
     modes: Annotated[tuple[str, ...], Meta(description="modes, like 'FT8'")] = ()

@@ -160,6 +160,12 @@ def _item_of(wanted: Any) -> Any:
     return None
 
 
+def entry_struct(wanted: Any) -> type[msgspec.Struct] | None:
+    """The struct of each entry where ``wanted`` is a list of tables, else None."""
+    item = _item_of(wanted)
+    return None if item is None else _struct_in(item)
+
+
 def _kind(value: object) -> str:
     if value is None or isinstance(value, bool):
         return "nothing" if value is None else str(value).lower()

@@ -19,15 +19,8 @@ from .checking import EnvText, Problem, check, suggest
 from .sections import Config, PluginSettings
 
 _PREFIX = "WATCHKEEPER_"
+_ENTRY = re.compile(r" \(entry \d+\)")
 _SECTIONS = {field.name: field.type for field in msgspec.structs.fields(Config)}
-
-
-class ConfigError(Exception):
-    """Everything that is wrong with a configuration; each problem as ``file: section.key: what is wrong``."""
-
-    def __init__(self, problems: tuple[str, ...]) -> None:
-        super().__init__("\n".join(problems))
-        self.problems = problems
 
 
 class Loaded(msgspec.Struct, frozen=True):
@@ -39,7 +32,23 @@ class Loaded(msgspec.Struct, frozen=True):
 
     def named(self, problem: Problem) -> str:
         """The problem with the place its value came from before it."""
-        return _named(problem, self.origins, self.path)
+        where = _ENTRY.sub("", problem.where)
+        while where and where not in self.origins:
+            where = where.rpartition(".")[0]
+        origin = self.origins.get(where) or (str(self.path) if self.path else "configuration")
+        return f"{origin}: {problem}"
+
+
+class ConfigError(Exception):
+    """Everything that is wrong with a configuration; each problem as ``file: section.key: what is wrong``.
+
+    ``loaded`` is what there is without the sections that are wrong, where the file could be read at all.
+    """
+
+    def __init__(self, problems: tuple[str, ...], loaded: Loaded | None = None) -> None:
+        super().__init__("\n".join(problems))
+        self.problems = problems
+        self.loaded = loaded
 
 
 def default_path() -> Path:
@@ -75,9 +84,10 @@ def load_with_origins(path: Path | None = None, *, environ: Mapping[str, str] | 
         else:
             values[section], found = check(table, wanted, section)
             problems += found
+    loaded = Loaded(Config(**{section: made for section, made in values.items() if made is not None}), path, origins)
     if problems:
-        raise ConfigError(tuple(_named(problem, origins, path) for problem in problems))
-    return Loaded(Config(**values), path, origins)
+        raise ConfigError(tuple(map(loaded.named, problems)), loaded)
+    return loaded
 
 
 def _read(path: Path) -> dict[str, Any]:
@@ -128,11 +138,3 @@ def _plugins(table: object) -> tuple[PluginSettings | None, list[Problem]]:
     if made is not None:
         made = msgspec.structs.replace(made, sections=sections)
     return made, problems
-
-
-def _named(problem: Problem, origins: Mapping[str, str], path: Path | None) -> str:
-    where = re.sub(r" \(entry \d+\)", "", problem.where)
-    while where and where not in origins:
-        where = where.rpartition(".")[0]
-    origin = origins.get(where) or (str(path) if path else "configuration")
-    return f"{origin}: {problem}"

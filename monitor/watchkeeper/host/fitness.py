@@ -11,7 +11,7 @@ import msgspec
 import pluggy
 
 from watchkeeper import hookspecs
-from watchkeeper.config.checking import check, suggest
+from watchkeeper.config.checking import Problem, check, suggest
 from watchkeeper.model import Note
 
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,31}")
@@ -73,9 +73,16 @@ def _notes(cls: type, attribute: str) -> tuple[type[Note], ...]:
     return found
 
 
+def checked(
+    config_type: type[msgspec.Struct], values: Mapping[str, Any], where: str
+) -> tuple[msgspec.Struct | None, list[Problem]]:
+    """The plugin's config made from its section, and all that is wrong with it."""
+    return check({key: value for key, value in values.items() if key != "enabled"}, config_type, where)
+
+
 def section(config_type: type[msgspec.Struct], values: Mapping[str, Any], where: str) -> msgspec.Struct:
-    """The plugin's config made from its section; raises UnfitError with all that is wrong, a line each."""
-    made, problems = check({key: value for key, value in values.items() if key != "enabled"}, config_type, where)
+    """As :func:`checked`; raises UnfitError with all that is wrong, a line each."""
+    made, problems = checked(config_type, values, where)
     if made is None:
         raise UnfitError("\n".join(map(str, problems)))
     return made

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 import msgspec
 
 from watchkeeper.config import PluginSettings
-from watchkeeper.config.checking import check, suggest
+from watchkeeper.config.checking import Problem, check, suggest
 
 from . import discovery, fitness, order
 from .context import Context, Records
@@ -47,7 +47,7 @@ def assemble(
 ) -> Fleet:
     """Load, check, make and order the plugins. Raises nothing on a plugin's account."""
     fleet: dict[str, Record] = {}
-    notices = _unknown_names(settings, {candidate.name for candidate in candidates})
+    notices = [str(problem) for problem in _unknown_names(settings, {candidate.name for candidate in candidates})]
     if settings.folder and not settings.folder.is_dir():
         notices.append(f"plugins.folder: {settings.folder} is no folder")
     for candidate in candidates:
@@ -66,6 +66,31 @@ def assemble(
     for name, reason in reasons.items():
         fleet[name].out(State.BLOCKED, reason)
     return Fleet(sorted(fleet.values(), key=lambda each: each.name), [fleet[name] for name in names], notices)
+
+
+class Section(NamedTuple):
+    """A plugin's section: what it was made to, or all that is wrong with it."""
+
+    plugin: str
+    made: msgspec.Struct | None
+    problems: list[Problem]
+
+
+def sections(candidates: Sequence[Candidate], settings: PluginSettings) -> Iterator[Section]:
+    """Every plugin's section, checked without making the plugin; then the names that no plugin has."""
+    for candidate in candidates:
+        where = f"plugins.{candidate.name}"
+        values = settings.sections.get(candidate.name, {})
+        try:
+            if _why_off(candidate.name, settings, values, safe=False) is None:
+                traits = fitness.traits(discovery.load(candidate), candidate.name)
+                yield Section(candidate.name, *fitness.checked(traits.config_type, values, where))
+        except LoadError as error:
+            yield Section(candidate.name, None, [Problem(where, f"cannot be checked: {error}")])
+        except UnfitError as error:
+            yield Section(candidate.name, None, [Problem(where, str(error))])
+    for problem in _unknown_names(settings, {candidate.name for candidate in candidates}):
+        yield Section(problem.where.removeprefix("plugins."), None, [problem])
 
 
 def _prepare(
@@ -124,14 +149,14 @@ def _why_off(name: str, settings: PluginSettings, section: dict[str, Any], *, sa
     return None if switch.enabled else "the config switches it off (enabled = false)"
 
 
-def _unknown_names(settings: PluginSettings, known: set[str]) -> list[str]:
+def _unknown_names(settings: PluginSettings, known: set[str]) -> list[Problem]:
     named: Iterable[tuple[str, str]] = [
         *((f"plugins.{name}", name) for name in settings.sections),
         *(("plugins.allow", name) for name in settings.allow or ()),
         *(("plugins.block", name) for name in settings.block),
     ]
     return [
-        f"{where}: no plugin {name!r} is installed{suggest(name, sorted(known))}"
+        Problem(where, f"no plugin {name!r} is installed{suggest(name, sorted(known))}")
         for where, name in named
         if name not in known
     ]
