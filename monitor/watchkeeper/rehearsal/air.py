@@ -56,15 +56,17 @@ class Air:
         self.own = own
         self.stations: list[Station] = []
         self.joined: list[Station] = []
+        #: whether nobody copies the own station's last word
+        self.farewell_lost = False
         self._band = band
         self._habits = habits
         self._paths = paths
-        self._random = rng.stream(seed, "air", band.source)
+        self._random = rng.stream(seed, "air", band.key)
         found = timed(band.mode)
         if found is None:
             raise ValueError(f"source {band.source}: {band.mode!r} is no timed mode")
         self.mode = found
-        self._population = Population(seed, band.source, band.dial_hz, habits, band.runners)
+        self._population = Population(seed, band.key, band.dial_hz, habits, band.runners)
         self._population.reserve(own.call)
         self._settle(start_ms)
 
@@ -82,6 +84,15 @@ class Air:
         self._react(at_ms, parity, sent, inbox)
         self._come_and_go(at_ms)
         return sent
+
+    def pile_up(self, callers: int, at_ms: int) -> None:
+        """Have so many stations that hear the own one well call it, all in the next period."""
+        parity = 1 - self.parity(at_ms)
+        free = [one for one in self.stations if not one.runner and not any(other.complete for other in one.exchanges)]
+        free.sort(key=lambda one: (-self._paths.snr_db(self.own, one, at_ms), one.call))
+        for station in free[:callers]:
+            station.parity, station.rest_until_ms = parity, 0
+            station.exchanges = [Exchange(self.own.call, self.own, Say.ANSWER, at_ms, self._band.contest)]
 
     def find(self, call: str) -> Station | None:
         """Return the station on the air that has ``call``, or None."""
@@ -156,6 +167,8 @@ class Air:
         sending = {one.station for one in sent}
         inbox: dict[Station, list[Copied]] = {}
         for one in sent:
+            if self.farewell_lost and one.station.own and one.line.say is Say.ROGER_FAREWELL:
+                continue
             for station, line in one.to():
                 if station.own or station in sending:
                     continue

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from random import Random
 from typing import Any
 
+from watchkeeper.radio.mode import TimedMode
 from watchkeeper.rehearsal import rng
 from watchkeeper.rehearsal.outlet import Outlets
 from watchkeeper.rehearsal.receiver import Copy, Listened
@@ -26,12 +26,13 @@ _MOST_OCCUPIED = 60
 class Bursts:
     """Puts the hearings of one source on their way."""
 
-    def __init__(self, seed: int, band: Band, decoder: Decoder, period_ms: int, outlets: Outlets) -> None:
+    def __init__(self, seed: int, band: Band, decoder: Decoder, mode: TimedMode, outlets: Outlets) -> None:
         self._band = band
         self._decoder = decoder
-        self._period_ms = period_ms
+        self._mode = mode
+        self._period_ms = round(mode.period_s * 1000)
         self._outlets = outlets
-        self._random = rng.stream(seed, "bursts", band.source)
+        self._random = rng.stream(seed, "bursts", band.key)
 
     def silent(self, at_ms: int) -> None:
         """Say that nothing was listened to in a period: the own station was sending."""
@@ -122,18 +123,15 @@ class Bursts:
         """Return what a second receiver makes of the same period: most of it, a little weaker or stronger."""
         random = self._random
         return [
-            _with(copy, copy.snr_db + round(random.gauss(-1, 1.5)), copy.offset_hz + random.choice((-1, 0, 0, 1)))
+            self._again(copy, round(random.gauss(-1, 1.5)), random.choice((-1, 0, 0, 1)))
             for copy in copies
             if copy.source is not None and random.random() < 0.85
         ]
 
     def _repeated(self, copy: Copy) -> Copy:
-        return _with(copy, copy.snr_db + _step(self._random), copy.offset_hz)
+        return self._again(copy, self._random.choice((-1, 0, 0, 1)), 0)
 
-
-def _step(random: Random) -> int:
-    return random.choice((-1, 0, 0, 1))
-
-
-def _with(copy: Copy, snr_db: int, offset_hz: float) -> Copy:
-    return replace(copy, snr_db=snr_db, offset_hz=offset_hz)
+    def _again(self, copy: Copy, more_db: int, more_hz: int) -> Copy:
+        """Return the same text as another look at it shows it; never below what the decoder shows at all."""
+        snr_db = max(round(self._mode.floor_db), copy.snr_db + more_db)
+        return replace(copy, snr_db=snr_db, offset_hz=copy.offset_hz + more_hz)

@@ -23,7 +23,8 @@ USUAL: dict[str, float] = {
     "interference": 12.0,
     "http": 1.0,
     "offline": 1.0,
-    "unanswered_farewell": 1.0,
+    "farewell_lost": 1.0,
+    "pile": 2.0,
 }
 _WIRE_NAMES = ("loss", "double", "reorder", "corrupt", "oversize", "unknown")
 _PART = re.compile(r"(?P<name>[a-z_]+)(?:=(?P<value>[0-9.+-]+))?(?:@(?P<from>[0-9.]+)(?:-(?P<to>[0-9.]+))?)?")

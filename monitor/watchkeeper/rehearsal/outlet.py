@@ -84,6 +84,9 @@ class Outlets:
         """Take in a source."""
         self._by_source[outlet.source] = outlet
 
+    def __contains__(self, source: str) -> bool:
+        return source in self._by_source
+
     def __iter__(self) -> Iterator[Outlet]:
         return iter(self._by_source.values())
 

@@ -23,7 +23,7 @@ from watchkeeper.rehearsal.paths import Paths
 from watchkeeper.rehearsal.propagation import distance_km
 from watchkeeper.rehearsal.receiver import Receiver
 from watchkeeper.rehearsal.regions import regions
-from watchkeeper.rehearsal.scenario import Band, Scenario
+from watchkeeper.rehearsal.scenario import Band, Fault, Scenario
 from watchkeeper.rehearsal.shack import Shack
 from watchkeeper.rehearsal.sky import QUARTER_MS, Sky
 from watchkeeper.rehearsal.station import Station
@@ -73,12 +73,12 @@ class Frequency:
         self, order: Order, scenario: Scenario, band: Band, sky: Sky, outlets: Outlets, noise_db: float
     ) -> None:
         self.band = band
-        self.paths = Paths(order.seed, band.source, sky, band.dial_hz)
+        self.paths = Paths(order.seed, band.key, sky, band.dial_hz)
         self.own = _own_station(scenario, band, noise_db, order.start_ms)
         self.air = Air(order.seed, band, scenario.habits, self.paths, self.own, order.start_ms)
         self.period_ms = round(self.air.mode.period_s * 1000)
-        self.receiver = Receiver(order.seed, band.source, self.air.mode, scenario.decoder, self.own, self.paths)
-        self.bursts = Bursts(order.seed, band, scenario.decoder, self.period_ms, outlets)
+        self.receiver = Receiver(order.seed, band.key, self.air.mode, scenario.decoder, self.own, self.paths)
+        self.bursts = Bursts(order.seed, band, scenario.decoder, self.air.mode, outlets)
 
 
 class Session:
@@ -96,12 +96,14 @@ class Session:
         own_band = next(band for band in scenario.band if band.own)
         last_ms = order.start_ms + order.periods * 120_000
         sky = Sky(order.seed, scenario.sky, order.start_ms, last_ms, variant.sky)
-        self._frequencies = {}
+        self._frequencies = {
+            band.key: Frequency(order, scenario, band, sky, self._outlets, variant.noise_db) for band in scenario.band
+        }
         for band in scenario.band:
-            outlet = Outlet(band.source, order.to, self._run, order.seed, order.wire, batched=band.batched)
-            self._outlets.add(outlet)
-            self._frequencies[band.source] = Frequency(order, scenario, band, sky, self._outlets, variant.noise_db)
-        self._here = self._frequencies[own_band.source]
+            if band.source not in self._outlets:
+                outlet = Outlet(band.source, order.to, self._run, order.seed, order.wire, batched=band.batched)
+                self._outlets.add(outlet)
+        self._here = self._frequencies[own_band.key]
         self._timeline = Timeline(scenario.fault, order.start_ms)
         self._shack = Shack(order.seed, scenario.own, self._timeline)
         self._operator = Operator(order.seed, order.policy, scenario.own, self._here.air, contest=own_band.contest)
@@ -109,6 +111,7 @@ class Session:
         self._truth = Truth(self._head(), sky)
         self._dashboard = Dashboard(order.socket) if order.socket else None
         self._changes = list(scenario.change)
+        self._piled: list[Fault] = []
         self._heard = 0
         self._made = 0
         self._said: object = None
@@ -158,6 +161,9 @@ class Session:
         """Play one period of one band and put what the decoder makes of it on its way."""
         source, air = frequency.band.source, frequency.air
         sent = air.step(at_ms, own)
+        if frequency is not self._here and source == self._here.band.source:
+            air.joined.clear()
+            return ()  # the one radio is elsewhere
         for station in air.joined:
             self._truth.joined(source, frequency.own, station)
         air.joined.clear()
@@ -249,7 +255,7 @@ class Session:
                 antenna=own.antenna, activations=activations or None,
             )  # fmt: skip
         for frequency in self._frequencies.values():
-            if frequency is not self._here:
+            if frequency.band.source != self._here.band.source:
                 self._tuning(frequency, at_ms, parity=None, offset_hz=None, calling=None)
         self._said = None
         self._say_tuning(at_ms)
@@ -301,7 +307,8 @@ class Session:
     def _change_band(self, at_ms: int) -> None:
         while self._changes and at_ms - self._order.start_ms >= self._changes[0].at_s * 1000:
             change = self._changes.pop(0)
-            self._here = self._frequencies[change.source]
+            self._here = self._frequencies[change.band]
+            self._said = None
             self._operator.move(self._here.air, contest=self._here.band.contest)
 
     def _switch(self, at_ms: int) -> None:
@@ -316,6 +323,11 @@ class Session:
             )
         for frequency in self._frequencies.values():
             frequency.own.clock_s = self._shack.clock_s(at_ms)
+            frequency.air.farewell_lost = self._timeline.active("farewell_lost", at_ms) is not None
+        pile = self._timeline.active("pile", at_ms)
+        if pile is not None and pile not in self._piled:
+            self._piled.append(pile)
+            self._here.air.pile_up(round(pile.value), at_ms)
 
     def _look(self) -> Sequence[Advice]:
         """Wait until the watch has seen all that was sent, and return what it advises."""
@@ -350,7 +362,10 @@ class Session:
                 outlet.sender.pump(max(0.0, until - time.monotonic()))
 
     def _note_quarter(self, at_ms: int) -> None:
-        for source, frequency in self._frequencies.items():
+        for frequency in self._frequencies.values():
+            source = frequency.band.source
+            if frequency is not self._here and source == self._here.band.source:
+                continue
             self._truth.quarter(source, at_ms, frequency.own, frequency.air.stations, frequency.paths)
             self._truth.open_ways(source, at_ms, frequency.own, frequency.band.dial_hz)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import log10
 from random import Random
 
 from watchkeeper.radio.mode import TimedMode
@@ -25,6 +26,8 @@ _ENERGY_SEEN_DB = -18.0
 _KNOWN_CALL_DB = 1.0
 _OWN_CALL_DB = 2.5
 _OWN_AND_THEIR_CALL_DB = 3.5
+#: what a transmission spreads over the whole passband lies so far below it (no source)
+_SPLATTER_DB = 26.0
 #: weakest SNR that the first pass finds
 _FIRST_PASS_DB = -16.0
 _KM_PER_S = 299_792.458
@@ -42,6 +45,7 @@ class Condition:
     loss_db: float = 0.0
     noise_db: float = 0.0
     audio_dbfs: float = -30.0
+    farewell_lost: bool = False
 
     def passes(self, offset_hz: float, width_hz: float) -> bool:
         """Whether the passband lets all of a signal through."""
@@ -123,14 +127,18 @@ class Receiver:
         self, at_ms: int, sent: Sequence[Transmission], condition: Condition
     ) -> list[tuple[float, float, Transmission]]:
         signals: list[tuple[float, float, Transmission]] = []
+        own = self._own.call
         lost_db = condition.loss_db + condition.noise_db
         for one in sent:
+            if condition.farewell_lost and one.line.to == own and one.line.say is Say.ROGER_FAREWELL:
+                continue
             snr_db = self._paths.snr_db(one.station, self._own, at_ms) - lost_db + self._random.gauss(0, 0.8)
             if not condition.passes(one.offset_hz, self._mode.bandwidth_hz):
                 snr_db -= _OUT_OF_BAND_DB
             if snr_db > _HOPELESS_DB:
                 signals.append((one.offset_hz, snr_db, one))
-        return signals
+        rise_db = 10 * log10(1 + sum(10 ** ((snr_db - _SPLATTER_DB) / 10) for _, snr_db, _ in signals))
+        return [(offset_hz, snr_db - rise_db, one) for offset_hz, snr_db, one in signals]
 
     def _decode(
         self,

@@ -89,4 +89,4 @@ class CallBook:
 
     def give_back(self, call: str) -> None:
         """Let a call sign be taken again."""
-        self._taken.discard(max(call.removesuffix("/P").split("/"), key=len) if call not in self._taken else call)
+        self._taken.discard(call)

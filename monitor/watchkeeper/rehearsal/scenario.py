@@ -17,7 +17,7 @@ Share = Annotated[float, Meta(ge=0, le=1)]
 Environment = Literal["city", "residential", "rural", "quiet rural"]
 FaultKind = Literal[
     "passband", "clock", "drift", "alc", "swr", "audio", "deaf", "battery", "lossy", "interference",
-    "http", "offline", "unanswered_farewell", "wire",
+    "http", "offline", "farewell_lost", "pile",
 ]  # fmt: skip
 
 
@@ -66,10 +66,14 @@ class Sky(_Table, frozen=True, kw_only=True):
 
 
 class Band(_Table, frozen=True, kw_only=True):
-    """One receiver on one frequency: the stations there and what the source that feeds from it is like."""
+    """One frequency: the stations there and what the source that feeds from it is like.
+
+    Bands with the same source share one radio, which is on one of them at a time; ``name`` tells them apart.
+    """
 
     source: str
     dial_hz: Annotated[int, Meta(gt=0)]
+    name: str = ""
     mode: str = "FT8"
     receivers: tuple[str, ...] = ("a",)
     stations: Annotated[int, Meta(ge=0, le=5000)] = 150
@@ -77,6 +81,11 @@ class Band(_Table, frozen=True, kw_only=True):
     contest: bool = False
     own: bool = False
     batched: bool = False
+
+    @property
+    def key(self) -> str:
+        """What tells this band from the others of the scenario."""
+        return self.name or self.source
 
 
 class Decoder(_Table, frozen=True, kw_only=True):
@@ -107,8 +116,9 @@ class Fault(_Table, frozen=True, kw_only=True):
 
     passband: width in Hz; clock: error in s; drift: s per hour; alc: fraction of the scale; swr: the ratio reached;
     audio: dBFS; deaf: loss in dB; battery: share of the charge that is left; lossy: share of events lost before they
-    are sent; interference: dB; http: 1 fails, 2 stalls, 3 closes early; wire: share lost, doubled and reordered; the
-    others need none.
+    are sent; interference: dB; http: 1 fails, 2 stalls, 3 closes early; pile: so many stations call at once. The others
+    need no value: offline (no internet: no reports of others, no log on the web) and farewell_lost (a partner never
+    copies the last word).
     """
 
     kind: FaultKind
@@ -118,10 +128,10 @@ class Fault(_Table, frozen=True, kw_only=True):
 
 
 class Change(_Table, frozen=True, kw_only=True):
-    """The own station changes band at ``at_s`` of the session."""
+    """The own station goes to another band at ``at_s`` of the session: to its name, or to its source."""
 
     at_s: Annotated[float, Meta(ge=0)]
-    source: str
+    band: str
 
 
 class Scenario(_Table, frozen=True, kw_only=True):
@@ -171,14 +181,14 @@ def parse(text: str, name: str) -> Scenario:
 def _check(found: Scenario, name: str) -> None:
     if found.start.tzinfo is None:
         raise ValueError(f"{name}: start needs a time zone, e.g. 2025-03-15T18:00:00Z")
-    sources = [band.source for band in found.band]
-    if len(set(sources)) != len(sources):
-        raise ValueError(f"{name}: two bands have the same source")
+    keys = [band.key for band in found.band]
+    if len(set(keys)) != len(keys):
+        raise ValueError(f"{name}: two bands have the same name: bands of one source need names of their own")
     if sum(band.own for band in found.band) != 1:
         raise ValueError(f"{name}: exactly one band must be the own station's (own = true)")
     for change in found.change:
-        if change.source not in sources:
-            raise ValueError(f"{name}: change names the unknown source {change.source!r}")
+        if change.band not in keys:
+            raise ValueError(f"{name}: change names the unknown band {change.band!r}")
 
 
 def _shelf() -> Path:

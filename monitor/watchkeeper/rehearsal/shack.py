@@ -88,6 +88,7 @@ class Shack:
         condition.loss_db = self._timeline.value("deaf", at_ms, 0.0) + max(
             0.0, (_QUIET_DBFS - condition.audio_dbfs) / 2
         )
+        condition.farewell_lost = self._timeline.active("farewell_lost", at_ms) is not None
         condition.noise_db = self._timeline.value("interference", at_ms, 0.0)
         return condition
 

@@ -25,7 +25,7 @@ _SURROUNDINGS: tuple[tuple[float, noise.Environment], ...] = (
     (0.18, "city"), (0.47, "residential"), (0.30, "rural"), (0.05, "quiet rural"),
 )  # fmt: skip
 #: an antenna's gain at low angles less line, ground and matching: few stations are as a textbook has them (no source)
-_GAIN_DBI = -6.0
+_GAIN_DBI = -7.0
 _GAIN_SPREAD_DB = 4.0
 _DIRECTIONS = ("DX", "EU", "NA", "SA", "AS", "AF", "OC", "JA")
 #: memory of slow fading: after this time 1/e of a deviation is left
@@ -118,6 +118,7 @@ class Population:
         self._random = rng.stream(seed, "population", name)
         self._book = CallBook(rng.stream(seed, "calls", name))
         self._made = 0
+        self._lent: dict[str, str] = {}
 
     def reserve(self, call: str) -> None:
         """Keep a call sign from being handed out."""
@@ -135,7 +136,7 @@ class Population:
 
     def leave(self, station: Station) -> None:
         """Take a station off the air."""
-        self._book.give_back(station.call)
+        self._book.give_back(self._lent.pop(station.call))
 
     def _station(self, region: Region, random: Random, from_ms: int, to_ms: int) -> Station:
         habits, place = self._habits, place_in(region, random)
@@ -171,14 +172,17 @@ class Population:
     def _call(self, region: Region, random: Random) -> str:
         """Return a call sign; a few are portable, or visitors from another country."""
         draw = random.random()
+        visits = self._habits.compound / 2 <= draw < self._habits.compound
+        lent = self._book.take(random.choice(regions()) if visits else region)
+        call = lent
         if draw < self._habits.compound / 2:
-            return f"{self._book.take(region)}/P"
-        if draw < self._habits.compound:
-            home = random.choice(regions())
-            visitor = f"{random.choice(region.prefixes)}/{self._book.take(home)}"
-            if visitor.count("/") == 1 and len(visitor) <= LONGEST_CALL:
-                return visitor
-        return self._book.take(region)
+            call = f"{lent}/P"
+        elif visits:
+            call = f"{random.choice(region.prefixes)}/{lent}"
+        if call.count("/") > 1 or len(call) > LONGEST_CALL:
+            call = lent
+        self._lent[call] = lent
+        return call
 
     def _weights(self, at_ms: int) -> Sequence[float]:
         hour = at_ms / 3_600_000 % 24

@@ -17,7 +17,7 @@ _TOO_LARGE = 9000
 
 
 class FaultyWire:
-    """Stands between a sender and its socket. What happens to a datagram follows from its content, not from the hour."""
+    """Stands between a sender and its socket. What happens to a datagram follows from what it holds."""
 
     def __init__(self, seed: int, faults: WireFaults) -> None:
         self.counts: Counter[str] = Counter()
