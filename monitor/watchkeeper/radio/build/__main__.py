@@ -1,8 +1,8 @@
 """``python -m watchkeeper.radio.build RAW``: make all data files again from the folder RAW of raw files.
 
 RAW holds, under these names: ``country-files-*.csv`` (the Country Files), ``itu-appendix-42.csv`` (columns first, last,
-administration), ``adif-*/dxcc_entity_code.csv`` and ``primary_administrative_subdivision.csv`` there,
-``us-states-10m.json`` and ``countries-50m.json`` (TopoJSON).
+administration), ``adif-*/dxcc_entity_code.csv`` and ``primary_administrative_subdivision.csv``,
+``band.csv``, ``mode.csv``, ``submode.csv`` there, ``us-states-10m.json`` and ``countries-50m.json`` (TopoJSON).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 from watchkeeper.radio import datafile
-from watchkeeper.radio.build import outlines, tables
+from watchkeeper.radio.build import adif, outlines, tables
 
 
 def main(arguments: list[str]) -> int:
@@ -20,7 +20,7 @@ def main(arguments: list[str]) -> int:
         sys.stderr.write("usage: python -m watchkeeper.radio.build RAW\n")
         return 2
     raw = Path(arguments[0])
-    for name, text in {**tables.build(raw), **outlines.build(raw)}.items():
+    for name, text in {**tables.build(raw), **adif.build(raw), **outlines.build(raw)}.items():
         path = datafile.FOLDER / name
         path.write_text(text, encoding="utf-8", newline="\n")
         sys.stdout.write(f"{path.name}: {path.stat().st_size} bytes\n")

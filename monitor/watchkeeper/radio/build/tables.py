@@ -54,13 +54,13 @@ def _single(zones: str) -> str:
 
 
 def _itu_series(path: Path) -> str:
-    """One line for each run of neighbouring series of one administration: first, last, administration."""
+    """One line for each run of neighbouring whole series of one administration: first, last, administration."""
     with path.open(encoding="utf-8", newline="") as file:
         rows = sorted({(row["first"], row["last"], row["administration"]) for row in csv.DictReader(file)})
     merged: list[tuple[str, str, str]] = []
     for (first, last), group in groupby(rows, key=lambda row: row[:2]):
         administration = _shared([name for _, _, name in group])
-        if merged and merged[-1][2] == administration and _follows(merged[-1][1], first):
+        if merged and merged[-1][0][2] == "A" and merged[-1][2] == administration and _follows(merged[-1][1], first):
             merged[-1] = (merged[-1][0], last, administration)
         else:
             merged.append((first, last, administration))
@@ -73,7 +73,5 @@ def _shared(names: list[str]) -> str:
 
 
 def _follows(last: str, first: str) -> bool:
-    """Whether the series that begins with ``first`` comes directly after ``last`` within the same first character."""
-    if last[:2] == first[:2]:
-        return ord(first[2]) == ord(last[2]) + 1
+    """Whether the series that begins with ``first`` comes directly after the one that ends with ``last``, both whole."""
     return last[0] == first[0] and last[2] == "Z" and first[2] == "A" and ord(first[1]) == ord(last[1]) + 1
