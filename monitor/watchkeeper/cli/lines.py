@@ -28,7 +28,12 @@ def _batches(questions: Iterable[str]) -> Iterator[list[str]]:
         if question == "-":
             yield from _standard_input()
         else:
-            yield [question]
+            yield [_argument(question)]
+
+
+def _argument(text: str) -> str:
+    """An argument, its bytes that are no UTF-8 replaced as they are in the standard input."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
 def _standard_input() -> Iterator[list[str]]:

@@ -45,7 +45,7 @@ def is_standard_call(word: str) -> bool:
 
 def is_call(word: str) -> bool:
     """Say whether ``word`` looks like a call sign: ordinary, special or compound, at most eleven characters."""
-    return is_standard_call(word) or (len(word) <= 11 and word[0] != "<" and parse_cached(word) is not None)
+    return is_standard_call(word) or (len(word) <= 11 and not word.startswith("<") and parse_cached(word) is not None)
 
 
 def is_full_call(word: str) -> bool:

@@ -111,6 +111,11 @@ def test_for_people(run: Any, text: str, says: str) -> None:
     assert says in result.stdout
 
 
+def test_an_argument_that_is_no_text(run: Any) -> None:
+    [found] = objects(run("--json", "CQ W1QSB \udcff"))
+    assert found["text"] == "CQ W1QSB \ufffd"
+
+
 def test_wrong_use(run: Any) -> None:
     assert run().exit_code == 2
     unknown = run("--jsonn", "CQ W1QSB")

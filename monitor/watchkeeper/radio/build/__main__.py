@@ -1,8 +1,8 @@
 """``python -m watchkeeper.radio.build RAW``: make all data files again from the folder RAW of raw files.
 
 RAW holds, under these names: ``country-files-*.csv`` (the Country Files), ``itu-appendix-42.csv`` (columns first, last,
-administration), ``adif-*/dxcc_entity_code.csv`` and ``primary_administrative_subdivision.csv``,
-``band.csv``, ``mode.csv``, ``submode.csv`` there, ``us-states-10m.json`` and ``countries-50m.json`` (TopoJSON).
+administration), ``us-states-10m.json`` and ``countries-50m.json`` (TopoJSON); and in a folder ``adif-*`` the tables
+``dxcc_entity_code.csv``, ``primary_administrative_subdivision.csv``, ``band.csv``, ``mode.csv`` and ``submode.csv``.
 """
 
 from __future__ import annotations

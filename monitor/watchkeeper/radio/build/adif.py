@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 
@@ -21,7 +22,7 @@ def build(raw: Path) -> dict[str, str]:
     }
 
 
-def _text(release: str, enumeration: str, columns: str, rows: list[tuple[str, ...]]) -> str:
+def _text(release: str, enumeration: str, columns: str, rows: Sequence[tuple[str, ...]]) -> str:
     source = f"# ADIF Specification {release} (adif.org), enumeration {enumeration}: names, codes and limits only.\n"
     return source + columns + "\n" + "".join(",".join(row) + "\n" for row in rows)
 
@@ -39,7 +40,7 @@ def _bands(folder: Path) -> list[tuple[str, ...]]:
     ]
 
 
-def _modes(folder: Path) -> list[tuple[str, ...]]:
+def _modes(folder: Path) -> list[tuple[str, str, str]]:
     """Modes with an empty submode, then submodes. The Submode table counts: the cells of the other have slips."""
     modes = [(row["Mode"], "", "yes" if row["Import-only"] else "") for row in _rows(folder / "mode.csv")]
     return modes + [(row["Mode"], row["Submode"], "") for row in _rows(folder / "submode.csv")]
