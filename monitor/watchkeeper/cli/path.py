@@ -127,8 +127,9 @@ def _sun_deg(point: Point, when: datetime) -> float:
 
 def _text(line: Line) -> str:
     hops = f"{line.hops} hop{'' if line.hops == 1 else 's'}"
+    long_azimuth_deg = (line.azimuth_deg + 180) % 360
     return (
-        f"{line.distance_km:.0f} km at {line.azimuth_deg:.0f}° (back {line.back_azimuth_deg:.0f}°), long path "
-        f"{line.long_path_km:.0f} km at {(line.azimuth_deg + 180) % 360:.0f}°; {hops}; Sun {line.from_sun_deg:+.1f}° here, "
-        f"{line.to_sun_deg:+.1f}° there, {line.midpoint_sun_deg:+.1f}° half-way"
+        f"{line.distance_km:.0f} km at {line.azimuth_deg:.0f}° (back {line.back_azimuth_deg:.0f}°), "
+        f"long path {line.long_path_km:.0f} km at {long_azimuth_deg:.0f}°; {hops}; "
+        f"Sun {line.from_sun_deg:+.1f}° here, {line.to_sun_deg:+.1f}° there, {line.midpoint_sun_deg:+.1f}° half-way"
     )

@@ -23,8 +23,8 @@ from typing import Literal
 
 Status = Literal["home", "portable", "mobile", "maritime", "aeronautical", "unknown"]
 
-# The one-letter prefixes of RR 19.50.1, and U; the digit 2 is no prefix by itself (RR 19.68). SS is a half series (19.68.1).
-# 1A, L1, S0 and NLD are in use without an allocation by the ITU. Q begins no call sign.
+# The one-letter prefixes of RR 19.50.1, and U; the digit 2 is no prefix by itself (RR 19.68). SS is a half series
+# (19.68.1). 1A, L1, S0 and NLD are in use without an allocation by the ITU. Q begins no call sign.
 _STEM = r"[BFGIKMNRUW]|[A-PR-Z][A-Z]|[2-9][A-Z]{1,2}|[A-PR-Z][2-9]|SS[A-Z]|1A|L1|S0|NLD"
 _SUFFIX = r"[A-Z0-9]{0,3}[A-Z]|[A-Z]{5,8}"
 

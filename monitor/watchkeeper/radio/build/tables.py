@@ -73,5 +73,5 @@ def _shared(names: list[str]) -> str:
 
 
 def _follows(last: str, first: str) -> bool:
-    """Whether the series that begins with ``first`` comes directly after the one that ends with ``last``, both whole."""
+    """Whether the series that begins with ``first`` comes directly after that which ends with ``last``, both whole."""
     return last[0] == first[0] and last[2] == "Z" and first[2] == "A" and ord(first[1]) == ord(last[1]) + 1

@@ -1,0 +1,11 @@
+"""The promise that the benchmark of look-ups has to keep."""
+
+from __future__ import annotations
+
+import pytest
+from tests.benchmarks.lookup import measure
+
+
+@pytest.mark.long
+def test_a_first_look_up_is_a_hundred_times_as_fast_as_the_reference() -> None:
+    assert float(measure()["times_reference"]) >= 100
