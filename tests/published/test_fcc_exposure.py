@@ -103,7 +103,7 @@ def test_worked_example_at_29_mhz() -> None:
 
 
 def test_worked_example_at_75_metres() -> None:
-    # qsl.net/w3zr: 1,500 W, 2.20 dBi, 3.75 MHz, 100 ft; the page rounds on the way: 2 %
+    # a calculator page on qsl.net: 1,500 W, 2.20 dBi, 3.75 MHz, 100 ft; the page rounds on the way: 2 %
     density = exposure.power_density_w_per_m2(1500 * db_to_ratio(2.2), 100 * FOOT_M)
     assert density / 10 == pytest.approx(0.0546, abs=0.00005)
     found = exposure.distances(1500, 2.2, 3.75e6)

@@ -58,7 +58,22 @@ def test_distances_use_the_stricter_extent() -> None:
     assert found.controlled_m < found.general_m
 
 
-@pytest.mark.parametrize("hz", [0.05e6, 401e6])
+@pytest.mark.parametrize(("extent", "population"), [(row[0], row[1]) for row in ROWS])
+def test_ranges_join_where_they_meet(extent: Extent, population: Population) -> None:
+    # from memory: S = f/200, f/40, 0.058·f^0.86, 0.29·f^0.86 to 2 GHz, then 10, 50, 40, 200 W/m²; the ends agree
+    for edge_hz in (400e6, 2000e6):
+        below, above = (
+            exposure.icnirp_limit(hz, population, extent).plane_wave_w_per_m2 for hz in (edge_hz, edge_hz + 1)
+        )
+        assert above == pytest.approx(below, rel=0.005)
+
+
+def test_seventy_centimetres() -> None:
+    assert exposure.icnirp_limit(432e6, "general").s_w_per_m2 == pytest.approx(2.16)
+    assert exposure.icnirp_limit(432e6, "controlled").s_w_per_m2 == pytest.approx(10.8)
+
+
+@pytest.mark.parametrize("hz", [0.05e6, 6001e6])
 def test_outside_the_tables(hz: float) -> None:
     with pytest.raises(ValueError, match="ICNIRP levels here hold"):
         exposure.icnirp_limit(hz, "general")

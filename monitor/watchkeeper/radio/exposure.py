@@ -97,37 +97,47 @@ def _fcc_general(f: float) -> Limit:
 
 
 class _Icnirp(NamedTuple):
-    """Constants of one column: E = e/f^0.7 and H = h/f below 30 MHz, fixed levels from there to 400 MHz."""
+    """Constants of one column of the tables, by ranges of frequency; f in MHz, densities in W/m²."""
 
+    #: to 30 MHz: E = e/f^0.7 and H = h/f
     low_e: float
     low_h: float
+    #: to 400 MHz
     e_v_per_m: float
     h_a_per_m: float
     s_w_per_m2: float
+    #: to 2 GHz: S = s·f^exponent
+    high_s: float
+    exponent: float
+    #: to 6 GHz
+    highest_s: float
     averaging_min: float
 
 
 _ICNIRP: dict[tuple[Extent, Population], _Icnirp] = {
-    ("local", "controlled"): _Icnirp(1504, 10.8, 139, 0.36, 50, 6),
-    ("local", "general"): _Icnirp(671, 4.9, 62, 0.163, 10, 6),
-    # the whole-body rows are from memory
-    ("whole body", "controlled"): _Icnirp(660, 4.9, 61, 0.16, 10, 30),
-    ("whole body", "general"): _Icnirp(300, 2.2, 27.7, 0.073, 2, 30),
+    # the whole-body rows, and all above 400 MHz, are from memory; the ranges join where they meet
+    ("local", "controlled"): _Icnirp(1504, 10.8, 139, 0.36, 50, 0.29, 0.86, 200, 6),
+    ("local", "general"): _Icnirp(671, 4.9, 62, 0.163, 10, 0.058, 0.86, 40, 6),
+    ("whole body", "controlled"): _Icnirp(660, 4.9, 61, 0.16, 10, 1 / 40, 1.0, 50, 30),
+    ("whole body", "general"): _Icnirp(300, 2.2, 27.7, 0.073, 2, 1 / 200, 1.0, 10, 30),
 }
 
 
 def icnirp_limit(frequency_hz: float, population: Population, extent: Extent = "whole body") -> Limit:
-    """Return the reference levels of ICNIRP 2020, 0.1 to 400 MHz. Below 30 MHz neither E nor H may be exceeded.
+    """Return the reference levels of ICNIRP 2020, 0.1 MHz to 6 GHz. Below 30 MHz neither E nor H may be exceeded.
 
     Raises ValueError outside that range.
     """
     f = frequency_hz / 1e6
-    if not 0.1 <= f <= 400:
-        raise ValueError(f"the ICNIRP levels here hold from 0.1 to 400 MHz, not at {f:g} MHz")
+    if not 0.1 <= f <= 6000:
+        raise ValueError(f"the ICNIRP levels here hold from 0.1 to 6000 MHz, not at {f:g} MHz")
     row = _ICNIRP[extent, population]
     if f <= 30.0:
         return Limit(row.low_e / f**0.7, row.low_h / f, None, row.averaging_min)
-    return Limit(row.e_v_per_m, row.h_a_per_m, row.s_w_per_m2, row.averaging_min)
+    if f <= 400.0:
+        return Limit(row.e_v_per_m, row.h_a_per_m, row.s_w_per_m2, row.averaging_min)
+    density = row.high_s * f**row.exponent if f <= 2000.0 else row.highest_s
+    return Limit(None, None, density, row.averaging_min)
 
 
 def sending_share(on_min: float, off_min: float, window_min: float) -> float:

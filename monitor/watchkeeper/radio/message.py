@@ -98,7 +98,7 @@ def _reading(
 
 
 def _call_to_all(text: str, words: list[str]) -> Reading | None:
-    """``CQ K1ABC FN42``, ``CQ DX K1ABC``, ``CQ PJ4/K1ABC``, ``QRZ K1ABC``, ``DE K1ABC FN42``."""
+    """``CQ W1QSB FN42``, ``CQ DX W1QSB``, ``CQ PJ4/W1QSB``, ``QRZ W1QSB``, ``DE W1QSB FN42``."""
     if len(words) < 2 or words[0] not in {"CQ", "QRZ", "DE"}:
         return None
     head, *rest = words
@@ -126,7 +126,7 @@ def _call_to_all(text: str, words: list[str]) -> Reading | None:
 
 
 def _two_parties(text: str, words: list[str]) -> Reading | None:
-    """``K1ABC W9XYZ EN37``, ``K1ABC/R W9XYZ/R R EN37``, ``W9XYZ <PJ4/K1ABC> -03``, ``<W9XYZ> PJ4/K1ABC RRR``."""
+    """``W1QSB W9QTA EN37``, ``W1QSB/R W9QTA/R R EN37``, ``W9QTA <PJ4/W1QSB> -03``, ``<W9QTA> PJ4/W1QSB RRR``."""
     if len(words) < 2:
         return None
     addressee, sender = _pair(words[0], words[1])
@@ -162,7 +162,7 @@ def _form_of(*parties: Party) -> Form:
 
 
 def _two_addressees(text: str, words: list[str]) -> Reading | None:
-    """``K1ABC RR73; W9XYZ <KH1/KH7Z> -08``: a farewell to the first, a report to the second."""
+    """``W1QSB RR73; W9QTA <KH1/W7QTZ> -08``: a farewell to the first, a report to the second."""
     if len(words) != 5 or words[1] != "RR73;":
         return None
     first, second, sender, shown = party(words[0]), party(words[2]), party(words[3]), report(words[4])
@@ -174,12 +174,12 @@ def _two_addressees(text: str, words: list[str]) -> Reading | None:
 
 
 def _class_and_section(text: str, words: list[str]) -> Reading | None:
-    """``K1ABC W9XYZ 6A WI``, ``W9XYZ K1ABC R 17B EMA``."""
+    """``W1QSB W9QTA 6A WI``, ``W9QTA W1QSB R 17B EMA``."""
     return _contest(text, words, "class_and_section", _CLASS, _SECTION)
 
 
 def _report_and_region(text: str, words: list[str]) -> Reading | None:
-    """``K1ABC W9XYZ 579 WI``, ``K1ABC W9XYZ 559 0013``, ``TU; W9XYZ K1ABC R 589 MA``."""
+    """``W1QSB W9QTA 579 WI``, ``W1QSB W9QTA 559 0013``, ``TU; W9QTA W1QSB R 589 MA``."""
     return _contest(text, words[1:] if words[:1] == ["TU;"] else words, "report_and_region", _RST, _REGION)
 
 
@@ -198,7 +198,7 @@ def _contest(
 
 
 def _serial_and_locator(text: str, words: list[str]) -> Reading | None:
-    """``<G4ABC> <PA9XYZ> R 570007 JO22DB``: both calls are hashes."""
+    """``<G4QRS> <PA9QRT> R 570007 JO22DB``: both calls are hashes."""
     acknowledged = len(words) == 5 and words[2] == "R"
     if len(words) != 4 + acknowledged:
         return None

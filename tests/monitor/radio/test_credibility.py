@@ -278,11 +278,11 @@ def test_no_entity_at_sea_so_any_locator_goes() -> None:
         ("G4QRS/P PA9QRT JO22", True),
         ("TNX BOB 73 GL", True),
         ("W1QSB RR73; G4QRS <KH1/W9QTA> -08", True),
-        ("Q12ABC/R 7Z1YCN R IG00", False),
+        ("Q12QRC/R 7Z1QSN R IG00", False),
         ("<...> AZEEU9LTISO RR73", False),
         ("9QX.4+T/0Z?1 ", False),
         ("4D0C3FA7B1E2955C01", False),
-        ("V56XYZ LL0TEV R CI43", False),
+        ("V56QTX LL0QTV R CI43", False),
         ("MORE THAN A MESSAGE HOLDS", False),
     ],
 )
