@@ -61,7 +61,7 @@ def refresh(file: Path, data: Path | None, as_json: bool) -> None:
     """
     folder = data_folder(data)
     try:
-        countries = parse_country_file(file.read_text(encoding="utf-8"))
+        countries = parse_country_file(_decoded(file.read_bytes()))
         check(countries, entity_codes(), KNOWN_CALLS)
         in_use = _read(newest(folder)).release
         if countries.release.date < in_use.date:
@@ -70,6 +70,13 @@ def refresh(file: Path, data: Path | None, as_json: bool) -> None:
         raise click.ClickException(f"{file}: {error}. Nothing was changed.") from None
     _write(folder / FILE_NAME, to_compact(countries))
     _show(newest(folder), as_json)
+
+
+def _decoded(content: bytes) -> str:
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise ReleaseError(content.count(b"\n", 0, error.start) + 1, "is no UTF-8 text") from None
 
 
 def _read(path: Path | None) -> Countries:

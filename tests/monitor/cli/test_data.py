@@ -108,6 +108,18 @@ def test_what_is_no_country_file_is_refused(folder: Path, content: bytes) -> Non
     assert not folder.exists()
 
 
+def test_a_line_that_is_no_text_is_named(folder: Path) -> None:
+    path = folder.parent / "country.csv"
+    path.write_bytes(NEWER.encode().replace(b"Germany of a newer", b"Germany \xff of a newer"))
+    result = run("data", "refresh", str(path), "--data", str(folder))
+    assert f"line {LINE}: is no UTF-8 text" in result.stderr
+
+
+def test_a_byte_order_mark_does_no_harm(folder: Path) -> None:
+    assert run("data", "refresh", written(folder, "\ufeff" + NEWER), "--data", str(folder)).exit_code == 0
+    assert "(246)" in run("lookup", "1A0QR", "--data", str(folder)).stdout
+
+
 def test_a_file_that_is_not_there(folder: Path) -> None:
     result = run("data", "refresh", str(folder / "none.csv"))
     assert result.exit_code == 2
