@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from watchkeeper.api import Contact, Context, Hail, Hearing, OnAir, Period, Urgency, hookimpl
+from watchkeeper.radio.message import matches_own
 from watchkeeper.view import Column, Panel, Row, Table, View
 from watchkeeper_worked import WorkedNote, band_words
 
@@ -48,7 +49,7 @@ class Lookout:
             return None
         worked = hearing.note(WorkedNote)
         found = [(rule, why) for rule in self._rules if (why := rule.reason(hearing, worked)) is not None]
-        if not found:
+        if not found or matches_own(self._context.own.call or "", hearing.call):
             return None
         return LookoutNote(
             rules=tuple(rule.name for rule, _ in found),

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from watchkeeper.api import Dimension, Doing, Need, OnAir, Own, Scope, Urgency
 from watchkeeper.radio import entity, link, mode
+from watchkeeper.radio.message import matches_own
 from watchkeeper_worked import WorkedNote, band_words, need_words
 
 from .notes import LookoutNote
@@ -77,6 +78,8 @@ def rank(stations: Iterable[OnAir], own: Own, now_ms: int) -> list[Ranked]:
 def _ranked(station: OnAir, own: Own, now_ms: int) -> Ranked | None:
     hearing = station.best
     if hearing is None or not hearing.live or not (hearing.credibility.credible or station.copied > 1):
+        return None
+    if own.call is not None and matches_own(own.call, station.call):
         return None
     worked, lookout = hearing.note(WorkedNote), hearing.note(LookoutNote)
     if station.to_me and station.doing is not Doing.FREE and cycles_ago(station, now_ms) <= _CALLS_FOR:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 import re
 import tomllib
 import types
@@ -47,7 +48,7 @@ class EnvText(str):
     __slots__ = ()
 
 
-def check(data: Mapping[str, Any], cls: type[S], where: str) -> tuple[S | None, list[Problem]]:
+def check(data: object, cls: type[S], where: str) -> tuple[S | None, list[Problem]]:
     """The struct made from ``data``, and all that is wrong; None exactly where something is."""
     problems: list[Problem] = []
     made = _struct(data, cls, where, problems)
@@ -104,6 +105,9 @@ def _value(value: object, wanted: Any, where: str, problems: list[Problem]) -> A
     """``value`` as the type ``wanted``; what is wrong is added to the problems."""
     if isinstance(value, EnvText):
         value = _from_text(value, wanted)
+    if isinstance(value, float) and not math.isfinite(value):
+        problems.append(Problem(where, f"expected a finite number, got {value}"))
+        return None
     inner = _struct_in(wanted)
     if inner is not None and isinstance(value, Mapping):
         return _struct(value, inner, where, problems)
@@ -130,9 +134,14 @@ def _from_text(text: str, wanted: Any) -> object:
 
 
 def _decode(wanted: type, value: object) -> object:
-    if wanted is Path and isinstance(value, str) and value:
+    if wanted is not Path:
+        raise NotImplementedError(wanted)
+    if not isinstance(value, str) or not value:
+        raise ValueError("Expected `path`")
+    try:
         return Path(value).expanduser()
-    raise NotImplementedError(wanted)
+    except RuntimeError as error:  # ~somebody who is unknown
+        raise ValueError(str(error)) from None
 
 
 def _alternatives(wanted: Any) -> tuple[Any, ...]:

@@ -131,7 +131,7 @@ def _overlay(data: dict[str, Any], origins: dict[str, str], environ: Mapping[str
 def _plugins(table: object) -> tuple[PluginSettings | None, list[Problem]]:
     """Take the tables of single plugins apart from the settings for all."""
     if not isinstance(table, Mapping):
-        return check({"plugins": table}, PluginSettings, "plugins")
+        return check(table, PluginSettings, "plugins")
     sections = {name: dict(value) for name, value in table.items() if isinstance(value, Mapping)}
     settings = {key: value for key, value in table.items() if key not in sections}
     made, problems = check(settings, PluginSettings, "plugins")

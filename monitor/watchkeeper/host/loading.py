@@ -84,13 +84,20 @@ def sections(candidates: Sequence[Candidate], settings: PluginSettings) -> Itera
         try:
             if _why_off(candidate.name, settings, values, safe=False) is None:
                 traits = fitness.traits(discovery.load(candidate), candidate.name)
-                yield Section(candidate.name, *fitness.checked(traits.config_type, values, where))
+                yield Section(candidate.name, *_checked(traits, values, where))
         except LoadError as error:
             yield Section(candidate.name, None, [Problem(where, f"cannot be checked: {error}")])
         except UnfitError as error:
             yield Section(candidate.name, None, [Problem(where, str(error))])
     for problem in _unknown_names(settings, {candidate.name for candidate in candidates}):
         yield Section(problem.where.removeprefix("plugins."), None, [problem])
+
+
+def _checked(traits: fitness.Traits, values: dict[str, Any], where: str) -> tuple[msgspec.Struct | None, list[Problem]]:
+    made: tuple[msgspec.Struct | None, list[Problem]] = contained(
+        "checking its section", lambda: fitness.checked(traits.config_type, values, where)
+    )
+    return made
 
 
 def _prepare(
@@ -109,15 +116,22 @@ def _prepare(
             record.out(State.OFF, why_off)
             return
         record.traits = fitness.traits(discovery.load(candidate), record.name)
-        record.config = fitness.section(record.traits.config_type, section, f"plugins.{record.name}")
-        _make(record, record.traits, context, records)
+        _make(record, record.traits, section, context, records)
     except LoadError as error:
         record.out(State.FAILED, str(error))
     except UnfitError as error:
         record.out(State.BLOCKED, str(error))
 
 
-def _make(record: Record, traits: fitness.Traits, context: Callable[[str], Context], records: Records) -> None:
+def _make(
+    record: Record,
+    traits: fitness.Traits,
+    section: dict[str, Any],
+    context: Callable[[str], Context],
+    records: Records,
+) -> None:
+    where = f"plugins.{record.name}"
+    record.config = contained("checking its section", lambda: fitness.section(traits.config_type, section, where))
     record.instance = contained("making it", lambda: traits.cls(record.config, context(record.name)))
     implementations = contained("reading its hooks", lambda: fitness.hooks(record.instance))
     record.slots = {found.hook: Slot(record, found) for found in implementations}

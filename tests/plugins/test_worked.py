@@ -1,0 +1,171 @@
+"""Worked: what the log says of each station, and the Log panel."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from watchkeeper.api import Dimension, Need, Scope
+from watchkeeper.host.status import State
+from watchkeeper.testing import START_MS, Bench, worked_index
+from watchkeeper.view import Gauges
+from watchkeeper_worked import Worked, WorkedNote, band_words, need_words
+
+LOG = worked_index(("JA1QRV", "40m", "FT8"), ("CE3QRT", "20m", "FT8"), ("G4QRS", "20m", "CW"))
+
+
+def bench(**config: Any) -> Bench:
+    return Bench(Worked, config={"worked": config}, worked=worked_index(
+        ("JA1QRV", "40m", "FT8"), ("CE3QRT", "20m", "FT8"), ("G4QRS", "20m", "CW"),
+    ))  # fmt: skip
+
+
+def note(on: Bench, text: str, **fields: Any) -> WorkedNote:
+    (hearing,) = on.hear(text, **fields)
+    found = hearing.note(WorkedNote)
+    assert found is not None
+    return found
+
+
+def test_what_is_new_is_told_with_the_strongest_first() -> None:
+    # entities, zones and continents by the country file: Chile is in CQ zone 12, South America, as CE3QRT is
+    on = bench()
+    assert note(on, "CQ VK2QRM QF56").why == "first Australia for you"
+    assert note(on, "CQ VK2QRM QF56").needs[0] == Need(Dimension.ENTITY, "150", Scope.EVER)
+    assert note(on, "CQ JA2QRM PM95").why == "first contact with JA2QRM"
+    assert Need(Dimension.ENTITY, "339", Scope.BAND) in note(on, "CQ JA2QRM PM95").needs
+    assert note(on, "CQ CE1QRM FG40").needs == (Need(Dimension.BASE, "CE1QRM", Scope.EVER),)
+
+
+def test_a_duplicate_is_one_on_this_band_in_this_kind_of_mode() -> None:
+    on = bench()
+    assert note(on, "CQ CE3QRT FF46").duplicate
+    assert note(on, "CQ CE3QRT FF46").why == "worked already on 20 m in FT8"
+    assert not note(on, "CQ JA1QRV PM95").duplicate, "worked on another band"
+    assert not note(on, "CQ G4QRS IO91").duplicate, "worked in CW"
+
+
+def test_timed_data_modes_count_as_one_unless_told_otherwise() -> None:
+    one = Bench(Worked, worked=worked_index(("CE3QRT", "20m", "FT4")))
+    assert note(one, "CQ CE3QRT FF46").duplicate
+    apart = Bench(
+        Worked, config={"worked": {"data_modes_as_one": False}}, worked=worked_index(("CE3QRT", "20m", "FT4"))
+    )
+    assert not note(apart, "CQ CE3QRT FF46").duplicate
+
+
+def test_a_contact_changes_what_is_said_from_then_on() -> None:
+    on = bench()
+    assert note(on, "CQ VK2QRM QF56").why == "first Australia for you"
+    on.log("VK2QRM")
+    on.skip()
+    again = note(on, "CQ VK2QRM QF56")
+    assert again.duplicate
+    assert again.needs == ()
+    on.skip()
+    assert note(on, "CQ VK3QRM QF22").why == "first contact with VK3QRM"
+
+
+def test_by_band_and_by_mode_are_the_operators_choice() -> None:
+    assert note(bench(by_band=False), "CQ JA1QRV PM95").needs == ()
+    on = bench(by_mode=True, dimensions=["entity"])
+    assert note(on, "CQ G4QRS IO91").why == "first England for you in FT8"
+
+
+def test_what_is_not_confirmed_is_a_weaker_need() -> None:
+    found = note(bench(unconfirmed=True, dimensions=["entity"]), "CQ CE1QRM FG40")
+    assert found.needs == (Need(Dimension.ENTITY, "112", Scope.UNCONFIRMED),)
+    assert found.why == "Chile not confirmed yet"
+
+
+def test_in_an_activation_a_station_counts_again_each_utc_day() -> None:
+    on = bench(duplicate="day")
+    assert not note(on, "CQ CE3QRT FF46").duplicate, "worked yesterday"
+    on.log("CE3QRT")
+    on.skip()
+    assert note(on, "CQ CE3QRT FF46").why == "worked today on 20 m in FT8"
+    on.skip(4 * 60 * 6)
+    assert on.start_ms // 86_400_000 > START_MS // 86_400_000
+    assert not note(on, "CQ CE3QRT FF46").duplicate
+
+
+def test_in_a_contest_a_station_counts_again_each_session() -> None:
+    on = bench(duplicate="session")
+    assert not note(on, "CQ CE3QRT FF46").duplicate
+    on.log("CE3QRT")
+    on.skip()
+    assert note(on, "CQ CE3QRT FF46").why == "worked in this session on 20 m in FT8"
+
+
+def test_nothing_is_said_of_a_sender_that_nobody_knows() -> None:
+    (hearing,) = bench().hear("DL5QRM <...> -10")
+    assert hearing.call is None
+    assert hearing.note(WorkedNote) is None
+
+
+def test_an_unknown_dimension_is_told_with_the_nearest() -> None:
+    on = bench(dimensions=["entty"])
+    assert on.status("worked").state is State.BLOCKED
+    assert "did you mean 'entity'" in (on.status("worked").reason or "")
+
+
+def test_the_log_panel() -> None:
+    on = bench()
+    assert on.table("worked.contacts").rows == ()
+    on.log("CE3QRT", report_sent="-10", report_received="-12")
+    on.skip(4)
+    on.log("VK2QRM", dial_hz=7_074_000, locator="QF56")
+    newest, oldest = on.table("worked.contacts").rows
+    assert newest.cells[:4] == ("18:01", "VK2QRM", "40 m", "FT8")
+    assert oldest.cells[:7] == ("18:00", "CE3QRT", "20 m", "FT8", "-10", "-12", "Chile")
+    assert oldest.data["call"] == "CE3QRT"
+    counts = next(view for view in on.views() if isinstance(view, Gauges))
+    assert {reading.key: reading.value for reading in counts.readings} == {
+        "ever": 5, "session": 2, "day": 2, "20m|FT8": 1, "40m|FT8": 1,
+    }  # fmt: skip
+
+
+def test_the_views_are_the_same_object_while_nothing_changed() -> None:
+    on = bench()
+    on.log("CE3QRT")
+    before = on.table("worked.contacts")
+    on.period("CQ VK2QRM QF56")
+    assert on.table("worked.contacts") is before
+    on.log("VK2QRM")
+    assert on.table("worked.contacts") is not before
+
+
+def test_the_day_turns_over_in_the_counts() -> None:
+    on = bench()
+    on.log("CE3QRT")
+    on.skip(4 * 60 * 7)
+    on.period("CQ VK2QRM QF56")
+    counts = next(view for view in on.views() if isinstance(view, Gauges))
+    assert {reading.key: reading.value for reading in counts.readings}["day"] == 0
+
+
+@pytest.mark.parametrize(
+    ("need", "words"),
+    [
+        (Need(Dimension.CQ_ZONE, "12", Scope.BAND), "first CQ zone 12 for you on 20 m"),
+        (Need(Dimension.ITU_ZONE, "14", Scope.EVER), "first ITU zone 14 for you"),
+        (Need(Dimension.CONTINENT, "SA", Scope.MODE), "first South America for you in FT8"),
+        (Need(Dimension.LOCATOR, "FF46", Scope.BAND_MODE), "first locator FF46 for you on 20 m in FT8"),
+        (Need(Dimension.PREFIX, "CE3", Scope.EVER), "first prefix CE3 for you"),
+        (Need(Dimension.STATE, "291 WY", Scope.EVER), "first WY for you"),
+        (Need(Dimension.CALL, "CE3QRT/P", Scope.BAND), "first contact with CE3QRT/P on 20 m"),
+        (Need(Dimension.ENTITY, "999999", Scope.EVER), "first entity 999999 for you"),
+    ],
+)
+def test_needs_in_words(need: Need, words: str) -> None:
+    assert need_words(need, "20m", "FT8") == words
+
+
+def test_bands_in_words() -> None:
+    assert [band_words(band) for band in ("20m", "70cm", "1.25m", None)] == [
+        "20 m",
+        "70 cm",
+        "1.25 m",
+        "this frequency",
+    ]
