@@ -31,14 +31,17 @@ def is_adx(start: bytes) -> bool:
 
 
 def records(stream: BinaryIO, start: bytes, header: Header) -> Iterator[Record]:
-    """The records of an ADX stream whose first bytes were read already.
+    """The records of an ADX stream whose first bytes were read already; they fill the header at once.
 
-    The header is filled before the first record comes. XML that breaks off ends the records: the last one says where.
+    XML that breaks off ends the records: the last one says where.
     """
     document = _Document(header)
-    chunk = start
+    document.feed(start)
+    return _rest(document, stream, start)
+
+
+def _rest(document: _Document, stream: BinaryIO, chunk: bytes) -> Iterator[Record]:
     while True:
-        document.feed(chunk)
         yield from document.take()
         if document.broken is not None:
             yield document.broken
@@ -46,6 +49,7 @@ def records(stream: BinaryIO, start: bytes, header: Header) -> Iterator[Record]:
         if not chunk:
             return
         chunk = stream.read(_CHUNK)
+        document.feed(chunk)
 
 
 class _Document:

@@ -18,10 +18,14 @@ from watchkeeper.adif.scan import TAG, TAG_LIMIT, Unit, decoded, own_type, scan
 #: longer records are cut off and reported: a file without end marks must not fill the memory
 RECORD_LIMIT = 256 * 1024
 _CHUNK = 1024 * 1024
+#: longer records go the careful way: looking far ahead for every odd record would cost the square of the file
+_PLAIN_LIMIT = 8192
 _BYTE_ORDER_MARK = "\xef\xbb\xbf"
 #: what may stand between two fields without a second look
 _BLANKS = frozenset(("", " ", "\n", "\r\n", "  ", " \n", " \r\n", "\r", "\t"))
 _KNOWN_TAGS_LIMIT = 4096
+#: fields and problems of all headers together; more are a hostile file's
+_HEADER_LIMIT = 4096
 #: fields whose values hardly come again within a file: keeping them would only cost
 _SELDOM_AGAIN = frozenset(("CALL", "COMMENT", "FREQ", "FREQ_RX", "NAME", "NOTES", "QSLMSG", "TIME_OFF", "TIME_ON"))
 _PIECES_LIMIT = 8192
@@ -122,7 +126,7 @@ class _AdiStream:
         new = Record.__new__
         try:
             while position <= last:
-                stop = text.find(mark, position)
+                stop = text.find(mark, position, position + _PLAIN_LIMIT)
                 if stop < 0:
                     return
                 part = text[position:stop]
@@ -202,6 +206,9 @@ class _AdiStream:
         if unit.mark:
             self._mark = unit.mark
         torn = not unit.mark and self._final and unit.end == len(self._text)
+        if unit.first > self._position and not unit.mark and not torn:
+            self._pass(unit.first)  # a comment took most of the length that a record may have: begin behind it
+            return None
         if not unit.fields and not unit.findings and (unit.mark or not self._rest_matters(unit)):
             self._pass(unit.end if unit.mark or torn else self._end_of_prose(unit))
             return None
@@ -269,14 +276,18 @@ class _AdiStream:
 
     def _take_header(self, unit: Unit) -> None:
         """Take the fields of a header; one in the middle of a file (files that were joined) counts as well."""
+        header = self._header
+        if len(header.fields) + len(header.problems) > _HEADER_LIMIT:
+            self._pass(unit.end)
+            return
         for finding in unit.findings:
             line = self._line_at(finding.offset)
-            self._header.problems.append(Problem(0, line, finding.field, finding.severity, finding.why))
+            header.problems.append(Problem(0, line, finding.field, finding.severity, finding.why))
         for name, value in unit.fields.items():
             number = name.removeprefix("USERDEF")
             if name != number and number.isdecimal():
-                self._header.define(int(number), value, unit.types.get(name))
-            self._header.fields[name] = value
+                header.define(int(number), value, unit.types.get(name))
+            header.fields[name] = value
         self._known.clear()
         self._pieces.clear()
         self._begun = True

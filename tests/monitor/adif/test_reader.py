@@ -230,8 +230,9 @@ def spring(count: int, piece: Callable[[int], bytes]) -> Spring:
         lambda index: b"no field here, nothing but prose %d\n" % index,
         lambda index: b"<COMMENT:900000000>never ending %d\n" % index,
         lambda index: b"<F%d:1>x" % index,
+        lambda index: b"<F%d:1>x<EOH>" % index,
     ],
-    ids=["records", "prose", "lengths", "no end mark"],
+    ids=["records", "prose", "lengths", "no end mark", "headers"],
 )
 def test_memory_is_bounded_whatever_the_file_holds(piece: Callable[[int], bytes]) -> None:
     stream = spring(40_000, piece)
