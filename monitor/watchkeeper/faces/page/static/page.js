@@ -1,0 +1,395 @@
+// The page: keeps the newest snapshot and status, draws them, counts the period down, and hands acts to the watch.
+
+import { byId, el, refill } from "./dom.js";
+import { Unpaired, act, follow, pair } from "./live.js";
+import { drawing, legend, list, loadLand } from "./map.js";
+import { panel, sign } from "./views.js";
+import { PARITIES, callOf, count, decibel, megahertz, outboxUrgency, outboxWords, span, utc } from "./words.js";
+
+const PANELS = ["lookout", "on_the_air", "openings", "reach", "vitals", "log"];
+const NEAR_MS = 60000; // an event clock this near to the device's belongs to the present
+const SILENT_PERIODS = 2;
+const SILENT_GRACE_S = 5;
+const LATE_START_S = 1.5; // starting so late still works (common practice)
+const NIGHT_MS = 60000;
+const HAILS_SHOWN = 3;
+
+const state = {
+  snapshot: null,
+  status: null,
+  seenAt: 0, // performance.now() when the event clock moved last
+  live: true,
+  lostSince: null,
+  band: "",
+  map: "",
+  hailed: null, // hails that were announced
+  done: new Map(),
+};
+
+/* Time */
+
+function now() {
+  const event = eventMs();
+  if (event === null || state.live) return Date.now();
+  return event + (performance.now() - state.seenAt);
+}
+
+function eventMs() {
+  return state.snapshot?.event_clock ? Date.parse(state.snapshot.event_clock) : null;
+}
+
+function took(snapshot) {
+  const before = eventMs();
+  state.snapshot = snapshot;
+  const event = eventMs();
+  if (event !== before) {
+    state.seenAt = performance.now();
+    state.live = event === null || Math.abs(event - Date.now()) <= NEAR_MS;
+  }
+}
+
+function periodAt(atMs) {
+  const length = (state.snapshot?.period?.length_s ?? 15) * 1000;
+  return { length, parity: Math.floor(atMs / length) % 2, left: (length - (atMs % length)) / 1000 };
+}
+
+/* What moves with the clock */
+
+function tick() {
+  const atMs = now();
+  const { snapshot } = state;
+  byId("clock").textContent = `${utc(atMs)} UTC`;
+  const period = snapshot?.period;
+  byId("period").hidden = !period;
+  if (period) {
+    const { length, parity, left } = periodAt(atMs);
+    byId("parity").textContent = PARITIES[parity];
+    byId("bar").value = 1 - (left * 1000) / length;
+    byId("left").textContent = `${Math.max(1, Math.round(left))} s`;
+    const own = snapshot.own?.send_parity;
+    byId("whose").textContent = own === undefined || own === null ? "" : own === parity ? "yours" : "theirs";
+  }
+  drawTrouble(atMs);
+  const start = document.querySelector("#advice .start");
+  if (start) start.textContent = startWords(Number(start.dataset.parity), atMs);
+}
+
+function startWords(parity, atMs) {
+  const { length, parity: running, left } = periodAt(atMs);
+  let wait = left;
+  if (running === parity) {
+    if (length / 1000 - left <= LATE_START_S) return "start now";
+    wait += length / 1000;
+  }
+  return `start in ${Math.max(1, Math.round(wait))} s`;
+}
+
+function drawTrouble(atMs) {
+  const told = [];
+  if (state.lostSince !== null) {
+    told.push([3, `no answer from the watch for ${span((performance.now() - state.lostSince) / 1000)}, this picture is old`]);
+  }
+  const event = eventMs();
+  const quiet = event === null ? 0 : (atMs - event) / 1000;
+  if (quiet > (SILENT_PERIODS * periodAt(atMs).length) / 1000 + SILENT_GRACE_S) {
+    told.push([3, `nothing from any source for ${span(quiet)}`]);
+  }
+  const intake = state.status?.intake ?? {};
+  const refused = Object.values(intake.rejected ?? {}).reduce((sum, number) => sum + number, 0);
+  if (refused) told.push([1, `${count(refused, "event")} not valid`]);
+  if (intake.lost) told.push([1, `${count(intake.lost, "event")} lost on the way`]);
+  if (intake.shed) told.push([1, `${count(intake.shed, "hearing")} dropped by overload`]);
+  for (const plugin of state.status?.plugins ?? []) {
+    if (["rested", "blocked", "failed to load"].includes(plugin.state)) {
+      told.push([2, `plugin ${plugin.name} ${plugin.state}${plugin.reason ? `: ${plugin.reason}` : ""}`]);
+    }
+  }
+  for (const notice of state.status?.notices ?? []) told.push([1, notice]);
+  told.sort((a, b) => b[0] - a[0]);
+  refill(byId("trouble"), told, () => told.map(([urgency, words]) => el("span", {}, sign(urgency), words)));
+}
+
+/* What moves with the watch */
+
+function draw() {
+  const { snapshot, status } = state;
+  if (!snapshot) return;
+  const { own = {}, period } = snapshot;
+  const dial = own.dial_hz ?? period?.dial_hz;
+  const place = [period?.band, own.mode ?? period?.mode, dial ? megahertz(dial) : null].filter(Boolean).join(" ");
+  const who = [own.call, own.locator, own.power_w === null || own.power_w === undefined ? null : `${own.power_w} W`];
+  byId("place").textContent = [place || "waiting for a source", ...who.filter(Boolean)].join("  ·  ");
+  const byPanel = Object.fromEntries(PANELS.map((name) => [name, viewsOf(name)]));
+  for (const name of PANELS) {
+    refill(byId(name).querySelector(":scope > div"), [byPanel[name], state.band], ([views, band]) =>
+      views.length ? panel(views, band) : el("p", { class: "hint" }, "nothing to show yet"),
+    );
+  }
+  drawAdvice(byPanel);
+  drawCallers(byPanel);
+  drawHails();
+  drawMap();
+  drawBands();
+  refill(byId("forwarding"), [snapshot.contacts, status?.outbox], () => [
+    el("li", {}, `${count(snapshot.contacts ?? 0, "contact")} in the log`),
+    ...Object.entries(status?.outbox ?? {}).map(([name, box]) => el("li", {}, sign(outboxUrgency(box)), outboxWords(name, box))),
+  ]);
+  tick();
+}
+
+function viewsOf(name) {
+  const rank = (view) => view.rank ?? 50;
+  const views = (state.snapshot.views ?? []).filter((view) => view.panel === name);
+  return views.sort((a, b) => rank(a) - rank(b) || (a.name < b.name ? -1 : 1));
+}
+
+function drawAdvice(byPanel) {
+  const row = byPanel.lookout.find((view) => view.form === "table")?.rows[0];
+  const reasons = row ? reasonsOf(row) : [];
+  refill(byId("advice").querySelector("div"), [row, reasons], () => {
+    if (!row) return el("p", { class: "hint" }, "nobody yet: no lookout matches");
+    const data = row.data ?? {};
+    const facts = [];
+    if (data.parity === 0 || data.parity === 1) {
+      facts.push(el("li", {}, `call in ${PARITIES[1 - data.parity]}`));
+      facts.push(el("li", { class: "start", "data-parity": 1 - data.parity }));
+    }
+    if (Number.isFinite(data.offset_hz)) facts.push(el("li", {}, `${Math.round(data.offset_hz).toLocaleString("en")} Hz`));
+    if (Number.isFinite(data.snr_db)) facts.push(el("li", {}, decibel(data.snr_db)));
+    if (Number.isFinite(data.chance)) facts.push(el("li", {}, `chance ${Math.round(100 * data.chance)} %`));
+    const where = [data.band, data.mode].filter(Boolean).join(" ");
+    if (where) facts.push(el("li", {}, where));
+    return [
+      el("p", { class: "call" }, sign(row.urgency), el("strong", {}, callOf(row))),
+      row.sentence ? el("p", { class: "why" }, row.sentence) : null,
+      el("ul", { class: "facts" }, ...facts),
+      because(reasons),
+    ];
+  });
+}
+
+function reasonsOf(row) {
+  const key = row.data?.hail;
+  const hail = [...(state.snapshot.hails ?? [])].reverse().find((one) => (key ? one.key === key : one.call === callOf(row)));
+  return (hail?.reasons ?? []).filter((reason) => reason !== row.sentence);
+}
+
+function drawCallers(byPanel) {
+  const found = new Map();
+  for (const view of [...byPanel.on_the_air, ...byPanel.lookout]) {
+    for (const row of view.form === "table" ? view.rows : []) {
+      if (row.data?.to_me && !found.has(callOf(row))) found.set(callOf(row), row.data);
+    }
+  }
+  const callers = [...found];
+  byId("callers").hidden = !callers.length;
+  refill(byId("callers").querySelector("div"), callers, () =>
+    el(
+      "ul",
+      {},
+      ...callers.map(([call, data]) =>
+        el(
+          "li",
+          {},
+          el("strong", {}, call),
+          Number.isFinite(data.snr_db) ? ` ${decibel(data.snr_db)}` : null,
+          data.lacks ? el("span", { class: "hint" }, ` still lacks ${data.lacks}`) : null,
+        ),
+      ),
+    ),
+  );
+}
+
+/* Hails */
+
+function openHails() {
+  const newest = new Map((state.snapshot.hails ?? []).map((hail) => [hail.key, hail]));
+  return [...newest.values()].filter((hail) => hail.at_ms > (state.done.get(hail.key) ?? -1)).sort((a, b) => b.at_ms - a.at_ms);
+}
+
+function drawHails() {
+  announce();
+  const hails = openHails();
+  byId("hails").hidden = !hails.length;
+  refill(byId("hails").querySelector("ul"), hails, () => [
+    ...hails.slice(0, HAILS_SHOWN).map((hail) =>
+      el(
+        "li",
+        {},
+        el("p", {}, sign(hail.urgency), el("time", {}, utc(hail.at_ms)), ` ${hail.sentence}`),
+        because((hail.reasons ?? []).filter((reason) => !hail.sentence.includes(reason))),
+        button("done", `done: ${hail.sentence}`, () => send({ act: "done", key: hail.key }, hail)),
+        button("let it hail again", `let it hail again: ${hail.sentence}`, () => send({ act: "release", key: hail.key })),
+      ),
+    ),
+    hails.length > HAILS_SHOWN ? el("li", { class: "hint" }, `and ${hails.length - HAILS_SHOWN} more`) : null,
+  ]);
+}
+
+function because(reasons) {
+  return reasons.length ? el("p", { class: "hint" }, `because ${reasons.join(", ")}`) : null;
+}
+
+function button(words, label, press) {
+  return el("button", { type: "button", "aria-label": label, onclick: press }, words);
+}
+
+async function send(asked, hail = null) {
+  try {
+    await act(asked);
+    if (hail) state.done.set(hail.key, hail.at_ms);
+    say(asked.act === "done" ? "done" : "it may hail again");
+    drawHails();
+  } catch (error) {
+    say(`not done: ${error.message}`);
+    byId("unpaired").hidden = false;
+  }
+}
+
+function announce() {
+  const hails = state.snapshot.hails ?? [];
+  const ids = new Set(hails.map((hail) => `${hail.key} ${hail.at_ms}`));
+  const fresh = state.hailed === null ? [] : hails.filter((hail) => !state.hailed.has(`${hail.key} ${hail.at_ms}`));
+  state.hailed = ids;
+  if (!fresh.length) return;
+  say(fresh.map((hail) => hail.sentence).join(". "));
+  const urgent = fresh.some((hail) => hail.urgency > 2);
+  if (byId("buzz").checked) navigator.vibrate?.(urgent ? [300, 100, 300] : 200);
+  if (byId("sound").checked) beep(urgent ? 2 : 1);
+}
+
+let audio = null;
+
+function beep(times) {
+  audio ??= new AudioContext();
+  for (let at = 0; at < times; at += 1) {
+    const start = audio.currentTime + 0.25 * at;
+    const [tone, volume] = [audio.createOscillator(), audio.createGain()];
+    tone.frequency.value = 880;
+    volume.gain.setValueAtTime(0.2, start);
+    volume.gain.exponentialRampToValueAtTime(0.001, start + 0.2);
+    tone.connect(volume).connect(audio.destination);
+    tone.start(start);
+    tone.stop(start + 0.2);
+  }
+}
+
+function say(words) {
+  byId("announce").replaceChildren(el("p", {}, words));
+}
+
+/* Map and choices */
+
+function drawMap() {
+  const views = (state.snapshot.views ?? []).filter((view) => view.form === "map");
+  const chosen = views.find((view) => view.name === state.map) ?? views[0];
+  const dots = chosen?.dots ?? [];
+  refill(byId("map-choice"), [views.map((view) => view.title), chosen?.name], () =>
+    views.length < 2
+      ? []
+      : views.map((view) =>
+          el(
+            "button",
+            {
+              type: "button",
+              "aria-pressed": String(view === chosen),
+              onclick: () => {
+                state.map = view.name;
+                drawMap();
+              },
+            },
+            view.title,
+          ),
+        ),
+  );
+  const minute = Math.floor(now() / NIGHT_MS); // the day/night line moves a quarter of a degree in it
+  refill(byId("map-drawing"), [chosen, state.snapshot.own?.locator, minute, state.land], () =>
+    drawing(chosen, state.snapshot.own, minute * NIGHT_MS),
+  );
+  refill(byId("map-legend"), dots.map((dot) => dot.standing), () => legend(dots));
+  refill(byId("map-list").querySelector("div"), dots, () => list(dots));
+}
+
+function drawBands() {
+  const bands = [];
+  for (const view of state.snapshot.views ?? []) {
+    for (const row of view.rows ?? []) {
+      if (typeof row.data?.band === "string" && !bands.includes(row.data.band)) bands.push(row.data.band);
+    }
+  }
+  refill(byId("band"), bands, () => ["", ...bands].map((band) => el("option", { value: band }, band || "all")));
+  byId("band").value = bands.includes(state.band) ? state.band : "";
+}
+
+/* Beginning */
+
+function remembered(id, property, react) {
+  const field = byId(id);
+  const kept = localStorage.getItem(id);
+  if (kept !== null) field[property] = property === "checked" ? kept === "true" : kept;
+  const changed = () => {
+    localStorage.setItem(id, String(field[property]));
+    react(field[property]);
+  };
+  field.addEventListener("change", changed);
+  react(field[property]);
+}
+
+function begin() {
+  remembered("theme", "value", (theme) => {
+    document.documentElement.dataset.theme = theme;
+  });
+  remembered("sound", "checked", () => {});
+  remembered("buzz", "checked", () => {});
+  byId("band").addEventListener("change", (event) => {
+    state.band = event.target.value;
+    draw();
+  });
+  const again = follow(
+    (snapshot, status) => {
+      state.lostSince = null;
+      byId("pair").hidden = true;
+      took(snapshot);
+      state.status = status;
+      draw();
+    },
+    (error) => {
+      if (error instanceof Unpaired) byId("pair").hidden = false;
+      else state.lostSince ??= performance.now();
+      tick();
+    },
+  );
+  const enter = async (code) => {
+    try {
+      await pair(code);
+      byId("pair").hidden = true;
+      byId("unpaired").hidden = true;
+      say("paired");
+      again();
+    } catch (error) {
+      byId("pair").hidden = false;
+      byId("pair-answer").textContent = error.message;
+    }
+  };
+  byId("pair").addEventListener("submit", (event) => {
+    event.preventDefault();
+    enter(byId("code").value);
+  });
+  byId("unpaired").addEventListener("click", () => {
+    byId("pair").hidden = false;
+    byId("code").focus();
+  });
+  const handed = /^#pair=([A-Z0-9-]{4,12})$/i.exec(location.hash);
+  if (handed) {
+    history.replaceState(null, "", location.pathname); // the code stands in no history
+    enter(handed[1]);
+  }
+  loadLand().then(() => {
+    state.land = true;
+    draw();
+  }, () => {});
+  setInterval(tick, 1000);
+  navigator.serviceWorker?.register("worker.js").catch(() => {});
+}
+
+begin();
