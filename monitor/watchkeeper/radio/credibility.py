@@ -21,11 +21,11 @@ from watchkeeper.radio import entity, entity_extent
 from watchkeeper.radio.callsign import parse_cached
 from watchkeeper.radio.entity import Placed
 from watchkeeper.radio.mode import timed
-from watchkeeper.radio.reading import Reading
+from watchkeeper.radio.reading import Form, Reading
 
 #: from this score on a decode may be hailed and counted. Naive odds are too sure of themselves, and a phantom hailed
-#: costs more than a station heard a period later: at 0.9 the sets lose 1 in 140 by the message alone, 1 in 450 with all
-#: evidence, and 3 % and 0.5 % of the phantoms pass.
+#: costs more than a station heard a period later: at 0.9 the sets lose 1 in 130 by the message alone, 1 in 450 with all
+#: evidence, and 1.5 % and 0.5 % of the phantoms pass.
 CREDIBLE = 0.9
 
 #: about one decode in twenty is a phantom when the decoder looks deep (common practice, no source)
@@ -40,30 +40,30 @@ LARGEST_WEIGHT = 4.0
 MEASURED: dict[str, float] = {
     "form_standard": 2.4,
     "form_standard_portable": -2.7,
-    "form_rover": -3.6,
+    "form_rover": -3.5,
     "form_full_call": -2.7,
-    "form_two_addressees": -2.1,
-    "form_class_and_section": -2.3,
+    "form_two_addressees": -2.0,
+    "form_class_and_section": -2.5,
     "form_report_and_region": -4.0,
     "form_serial_and_locator": -4.0,
     "form_telemetry": -4.0,
     "form_other": -4.0,
     "text_written": 4.0,
     "text_unknown": -4.0,
-    "sender_allocated": 0.4,
-    "sender_hashed": -0.5,
+    "sender_allocated": 0.1,
+    "sender_hashed": 2.1,
     "sender_unallocated": -4.0,
-    "sender_unresolved": -4.0,
+    "sender_unresolved": -1.1,
     "prefix_one_letter": 3.6,
     "prefix_other": 0.0,
     "prefix_digit": -1.7,
     "prefix_long_number": -3.5,
     "locator_fits": 3.6,
     "locator_misfits": -4.0,
-    "addressee_allocated": 0.1,
-    "addressee_hashed": -1.1,
+    "addressee_allocated": -0.1,
+    "addressee_hashed": 3.0,
     "addressee_unallocated": -4.0,
-    "addressee_unresolved": -4.0,
+    "addressee_unresolved": -1.8,
     "to_all": 4.0,
     "tail_report": 4.0,
     "tail_acknowledgement": 4.0,
@@ -79,6 +79,16 @@ MEASURED: dict[str, float] = {
     "full_addressee_unallocated": -3.4,
     "full_addressee_unresolved": -0.6,
     "full_to_all": -0.2,
+    "serial_sender_hashed": 4.0,
+    "serial_sender_unresolved": -1.6,
+    "serial_addressee_hashed": 1.9,
+    "serial_addressee_unresolved": -1.5,
+    "two_sender_hashed": 0.8,
+    "two_sender_unresolved": -1.3,
+    "two_addressee_allocated": 0.1,
+    "two_addressee_unallocated": -1.6,
+    "two_addressee_hashed": 0.6,
+    "two_addressee_unresolved": 0.5,
 }
 
 #: finding → (share among real decodes, share among phantoms): common practice, no source
@@ -210,13 +220,12 @@ def _form(reading: Reading) -> Finding:
     return Finding(f"form_{reading.type}", _FORM_WORDS[reading.type])
 
 
-def _group(reading: Reading) -> str:
-    """Return what sets the names of party findings apart: beside a call in full the other one is always a hash."""
-    return "full_" if reading.type == "full_call" else ""
+#: forms in which a call is a hash by rule, of 10, 12 or 22 bits: what a hash tells there differs, so the weights do
+_GROUPS: dict[Form, str] = {"full_call": "full_", "serial_and_locator": "serial_", "two_addressees": "two_"}
 
 
 def _sender(evidence: Evidence) -> Iterator[Finding]:
-    call, group = evidence.call, _group(evidence.reading)
+    call, group = evidence.call, _GROUPS.get(evidence.reading.type, "")
     if call is None:
         yield Finding(f"{group}sender_unresolved", "its call sign is an unresolved hash")
         return
@@ -228,7 +237,7 @@ def _sender(evidence: Evidence) -> Iterator[Finding]:
         yield Finding(f"{group}sender_hashed", f"{call} is told by a hash, which another station can share")
     else:
         yield Finding(f"{group}sender_allocated", f"{call} is of an allocated series")
-        if not group:
+        if evidence.reading.type != "full_call":
             yield _prefix(call)
     square = evidence.locator or evidence.reading.locator
     if square is not None:
@@ -261,7 +270,7 @@ def _prefix(call: str) -> Finding:
 
 
 def _addressee(reading: Reading) -> Iterator[Finding]:
-    call, group = reading.addressee, _group(reading)
+    call, group = reading.addressee, _GROUPS.get(reading.type, "")
     if reading.is_call_to_all:
         yield Finding(f"{group}to_all", "a call to all")
     elif call is None:
@@ -272,7 +281,7 @@ def _addressee(reading: Reading) -> Iterator[Finding]:
         yield Finding(f"{group}addressee_hashed", f"{call}, whom it calls, is told by a hash")
     else:
         yield Finding(f"{group}addressee_allocated", f"{call}, whom it calls, is of an allocated series")
-        if not group:
+        if reading.type != "full_call":
             yield _prefix(call)
 
 

@@ -30,7 +30,8 @@ PREFIXES = (
 SHARES = [(prefix, int(share)) for prefix, share in (word.split("*") for word in PREFIXES.split())]
 #: entity code → how far stations are spread around its middle, degrees of latitude and longitude
 SPREAD = {291: (6, 15), 1: (4, 15), 15: (5, 20), 150: (7, 11), 108: (7, 7), 318: (6, 10), 54: (5, 7)}
-#: chance that a hash of 12, 10 bits resolves to one of 500 remembered calls: 1 − (1 − 2^−bits)^500, by message type
+#: chance that a hash of 12 or 10 bits resolves to one of 500 remembered calls, 1 − (1 − 2^−bits)^500, by message type;
+#: one of 22 bits hardly ever does
 RESOLVED = {4: 0.12, 5: 0.12, 0: 0.4}
 
 Station = tuple[str, str]
@@ -72,7 +73,7 @@ def ordinary(rng: random.Random, a: Station, b: Station) -> Iterator[str]:
     if rng.random() < 0.05:
         yield rng.choice(["TNX BOB 73 GL", "73 GL", "TU 73", "QRP 5W ANT GP", "GOOD DX OM"])
     if rng.random() < 0.02:
-        yield f"{other} RR73; {station(rng)[0]} <{call}> {report(rng)}"
+        yield f"{other} RR73; {station(rng)[0]} <{rng.choice([call] * 9 + ['...'])}> {report(rng)}"
     if rng.random() < 0.005:
         yield f"{other} {call} R {square}"
 
@@ -89,14 +90,18 @@ def compound(rng: random.Random, a: Station, b: Station) -> Iterator[str]:
 
 
 def contest(rng: random.Random, a: Station, b: Station) -> Iterator[str]:
-    if rng.random() < 0.5:
+    kind = rng.randrange(3)
+    if kind == 0:
         yield f"CQ FD {a[0]} {a[1]}"
         yield f"{a[0]} {b[0]} 2A {rng.choice(['WI', 'EMA', 'DX'])}"
         yield f"{b[0]} {a[0]} R 1D STX"
         yield f"{a[0]} {b[0]} RR73"
-    else:
+    elif kind == 1:
         yield f"{a[0]} {b[0]} 579 {rng.randrange(1, 900):04d}"
         yield f"{b[0]} {a[0]} R 559 MA"
+    else:
+        yield f"<{rng.choice([a[0], a[0], '...'])}> <{b[0]}> 57{rng.randrange(1, 900):04d} {b[1]}AB"
+        yield f"<{b[0]}> <{rng.choice([a[0], a[0], '...'])}> R 58{rng.randrange(1, 900):04d} {a[1]}CD"
 
 
 def real_messages(rng: random.Random) -> Iterator[str]:
@@ -164,8 +169,11 @@ def found_in(real: bool) -> Counter[str]:
     return Counter(finding.name for text in messages(real, 5, 12_000) for finding in findings(bare(text)))
 
 
-GROUPS = (("form_", "text_"), ("sender_",), ("prefix_",), ("locator_",), ("addressee_", "to_all"), ("tail_",),
-          ("full_sender_",), ("full_addressee_", "full_to_all"))  # fmt: skip
+GROUPS = (
+    ("form_", "text_"), ("sender_",), ("prefix_",), ("locator_",), ("addressee_", "to_all"), ("tail_",),
+    ("full_sender_",), ("full_addressee_", "full_to_all"), ("serial_sender_",), ("serial_addressee_",),
+    ("two_sender_",), ("two_addressee_",),
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("group", GROUPS)
@@ -197,7 +205,7 @@ def test_from_the_message_alone() -> None:
     passed = share_credible(bare(text) for text in messages(False, 11, 4000))
     print(f"message alone: recall {recall:.4f}, phantoms passed {passed:.4f}")
     assert recall > 0.985
-    assert passed < 0.04
+    assert passed < 0.025
 
 
 def test_with_all_evidence_precision_and_recall() -> None:
@@ -278,6 +286,8 @@ def test_no_entity_at_sea_so_any_locator_goes() -> None:
         ("G4QRS/P PA9QRT JO22", True),
         ("TNX BOB 73 GL", True),
         ("W1QSB RR73; G4QRS <KH1/W9QTA> -08", True),
+        ("<G4QRS> <PA9QRT> R 570007 JO22DB", True),
+        ("<...> <...> R 570007 JO22DB", False),
         ("Q12QRC/R 7Z1QSN R IG00", False),
         ("<...> AZEEU9LTISO RR73", False),
         ("9QX.4+T/0Z?1 ", False),
