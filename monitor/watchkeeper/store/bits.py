@@ -6,10 +6,11 @@ their sets in arrays beside it. The few others, and what was added last, stand i
 
 from __future__ import annotations
 
-import sys
 from array import array
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+
+import msgspec
 
 _PLANE_BITS = 64
 _PLANE_MASK = (1 << _PLANE_BITS) - 1
@@ -23,6 +24,14 @@ def _number(text: str) -> int | None:
     if len(text) <= _LONGEST and text.isalnum() and text.isascii() and text[0] != "0" and text.isupper():
         return int(text, 36)
     return None
+
+
+class DumpedBits(msgspec.Struct, frozen=True, kw_only=True):
+    """A table as it is kept; numbers of more than 64 bits do not fit the format, so the rest's are hexadecimal."""
+
+    keys: bytes
+    planes: list[bytes]
+    rest: dict[str, str]
 
 
 class BitTable:
@@ -67,38 +76,25 @@ class BitTable:
     def __len__(self) -> int:
         return len(self._keys) + sum(1 for text in self._new if not self._packed(text))
 
-    def union(self) -> int:
-        """All numbers that are in any set."""
-        found = 0
-        for shift, plane in enumerate(self._planes):
-            part = 0
-            for bits in set(plane):
-                part |= bits
-            found |= part << (shift * _PLANE_BITS)
-        for bits in self._new.values():
-            found |= bits
-        return found
-
-    def dump(self) -> dict[str, object]:
-        """All of it as plain values, for :meth:`load` on a machine of the same byte order."""
+    def dump(self) -> DumpedBits:
+        """All of it as plain values, in this machine's byte order."""
         self.pack()
-        return {
-            "order": sys.byteorder,
-            "keys": self._keys.tobytes(),
-            "planes": [plane.tobytes() for plane in self._planes],
-            "rest": {text: f"{bits:x}" for text, bits in self._new.items()},
-        }
+        return DumpedBits(
+            keys=self._keys.tobytes(),
+            planes=[plane.tobytes() for plane in self._planes],
+            rest={text: f"{bits:x}" for text, bits in self._new.items()},
+        )
 
     @classmethod
-    def load(cls, keys: bytes, planes: Iterable[bytes], rest: dict[str, str]) -> BitTable:
+    def load(cls, dumped: DumpedBits) -> BitTable:
         """The table that :meth:`dump` gave."""
         table = cls()
-        table._keys.frombytes(keys)
-        for dumped in planes:
+        table._keys.frombytes(dumped.keys)
+        for plane_bytes in dumped.planes:
             plane = array("Q")
-            plane.frombytes(dumped)
+            plane.frombytes(plane_bytes)
             table._planes.append(plane)
-        table._new = {text: int(bits, 16) for text, bits in rest.items()}
+        table._new = {text: int(bits, 16) for text, bits in dumped.rest.items()}
         return table
 
     def _packed(self, text: str) -> int:

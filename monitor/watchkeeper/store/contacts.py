@@ -10,6 +10,7 @@ import msgspec
 
 from ..model import Contact
 from ..radio import mode as radio_mode
+from .told import told_by
 
 #: contacts of one call, band and mode that start within this time are alike
 LIKE_MS = 5 * 60_000
@@ -80,8 +81,9 @@ def _insert(
     connection: sqlite3.Connection, contact: Contact, digest: bytes, corrected: int | None, committed_ms: int
 ) -> int:
     cursor = connection.execute(
-        "INSERT INTO contact (key, revision, digest, call, started_ms, band, mode, committed_ms, supersedes, body)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO contact"
+        " (key, revision, digest, call, started_ms, band, mode, committed_ms, supersedes, told, body)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             contact.key,
             contact.revision,
@@ -92,6 +94,7 @@ def _insert(
             contact.mode,
             committed_ms,
             corrected,
+            told_by(contact),
             _encode(contact),
         ),
     )

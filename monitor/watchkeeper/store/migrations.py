@@ -18,6 +18,7 @@ from .guard import confined
 
 _FIRST = """
 -- Contacts are only ever added: a correction is a row that supersedes, an undo is a row in `undo`.
+-- `told` is what a contact itself says it counts for (watchkeeper.store.told), `body` all of it.
 CREATE TABLE contact (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
     key TEXT NOT NULL,
@@ -30,6 +31,7 @@ CREATE TABLE contact (
     committed_ms INTEGER NOT NULL,
     supersedes INTEGER REFERENCES contact (id),
     import_id INTEGER REFERENCES import (id),
+    told TEXT NOT NULL,
     body BLOB NOT NULL
 );
 -- an import's keys are digests of its records, which the look-up by call finds as well
@@ -121,7 +123,7 @@ CREATE TABLE hearing (
     live INTEGER NOT NULL
 );
 
--- The worked index as it stood behind contact `through_id`; the rows behind it are folded in at start.
+-- The worked index of the log's state `through_id`; a start takes the newest and folds in the few rows behind it.
 CREATE TABLE worked_snapshot (through_id INTEGER PRIMARY KEY, body BLOB NOT NULL);
 
 CREATE TABLE kept (name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID;

@@ -9,6 +9,7 @@ from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -154,11 +155,13 @@ class Store:
         return asyncio.shield(asyncio.wrap_future(self._writer.full(work, self._copy.catch_up)))
 
     def worked(self, *, before_id: int | None = None) -> WorkedIndex:
-        """The worked index as it stood before contact row ``before_id`` (None: now)."""
+        """The worked index as the log stood before number ``before_id`` (None: as it stands)."""
         with self.reader() as db:
             if before_id is None:
                 before_id = contacts.newest(db) + 1
-            index = worked_rows.build(db, before_id)
+            index, read = worked_rows.index_before(db, before_id)
+        if read > worked_rows.SNAPSHOT_AFTER:
+            self._writer.queued(partial(worked_rows.save, through_id=before_id - 1, dumped=index.dump()))
         index.begin_session()
         return index
 

@@ -6,14 +6,17 @@ group is the asker's policy, so the index keeps every (band, mode) apart.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
+import msgspec
+
 from ..radio import callsign, entity
 from ..radio import mode as radio_mode
-from .bits import BitTable, numbers
+from .bits import BitTable, DumpedBits, numbers
 
 _DAY_MS = 86_400_000
 #: contacts remembered for "worked today": more than anybody makes in two days
@@ -104,6 +107,17 @@ def facts(
     return Facts(values)
 
 
+class _Dump(msgspec.Struct, frozen=True, kw_only=True):
+    """An index as it is kept."""
+
+    order: str
+    count: int
+    pairs: list[tuple[str | None, str]]
+    recent: list[tuple[str, str | None, str, int]]
+    worked: dict[Dimension, DumpedBits]
+    confirmed: dict[Dimension, DumpedBits]
+
+
 class WorkedIndex:
     """What has been worked, and what of it is confirmed."""
 
@@ -120,18 +134,34 @@ class WorkedIndex:
         self, facts: Facts, band: str | None, mode: str, at_ms: int, confirmed: bool = False, counts: bool = True
     ) -> None:
         """Take in a contact that started at ``at_ms``. One that is like an earlier one does not ``count`` again."""
-        bit = self._bit(band, mode)
-        for dimension, value in facts.values.items():
-            self._worked[dimension].add(value, bit)
-            if confirmed:
-                self._confirmed[dimension].add(value, bit)
+        bit = self.bit(band, mode)
+        self.add_bits(facts, bit, bit if confirmed else 0)
         self.count += counts
-        key = (facts.values[Dimension.BASE], band, mode)
-        self._session.add(key)
+        base = facts.values[Dimension.BASE]
+        self._session.add((base, band, mode))
+        self.touch(base, band, mode, at_ms)
+
+    def add_bits(self, facts: Facts, worked: int, confirmed: int) -> None:
+        """Take in many contacts that count for the same, by the bits of their bands and modes."""
+        for dimension, value in facts.values.items():
+            self._worked[dimension].add(value, worked)
+            if confirmed:
+                self._confirmed[dimension].add(value, confirmed)
+
+    def bit(self, band: str | None, mode: str) -> int:
+        """The bit that stands for a band and mode."""
+        number = self._pairs.get((band, mode))
+        if number is None:
+            number = self._pairs[band, mode] = len(self._pairs)
+            self._masks.clear()
+        return 1 << number
+
+    def touch(self, base: str, band: str | None, mode: str, at_ms: int) -> None:
+        """Remember when a station was worked last."""
+        key = (base, band, mode)
         self._recent[key] = max(at_ms, self._recent.get(key, at_ms))
         if len(self._recent) > 2 * _RECENT_LIMIT:
-            newest = sorted(self._recent.items(), key=lambda item: item[1])[-_RECENT_LIMIT:]
-            self._recent = dict(newest)
+            self._recent = dict(sorted(self._recent.items(), key=lambda item: item[1])[-_RECENT_LIMIT:])
 
     def begin_session(self) -> None:
         """From now on :meth:`worked_this_session` knows only what is added after this call."""
@@ -209,20 +239,44 @@ class WorkedIndex:
         return (base, band, mode) in self._session
 
     def where(self, dimension: Dimension, value: str) -> tuple[tuple[str | None, str], ...]:
-        """The (band, mode) pairs on which ``value`` is worked, those worked first first."""
+        """The (band, mode) pairs on which ``value`` is worked, in the order of their names."""
         pairs = list(self._pairs)
-        return tuple(pairs[number] for number in numbers(self._worked[dimension].get(value)))
+        found = (pairs[number] for number in numbers(self._worked[dimension].get(value)))
+        return tuple(sorted(found, key=lambda pair: (pair[0] or "", pair[1])))
 
     def size(self, dimension: Dimension) -> int:
         """How many different values are worked."""
         return len(self._worked[dimension])
 
-    def _bit(self, band: str | None, mode: str) -> int:
-        number = self._pairs.get((band, mode))
-        if number is None:
-            number = self._pairs[band, mode] = len(self._pairs)
-            self._masks.clear()
-        return 1 << number
+    def dump(self) -> bytes:
+        """All but the session as bytes, for :meth:`load` on a machine of the same byte order."""
+        return msgspec.msgpack.encode(
+            _Dump(
+                order=sys.byteorder,
+                count=self.count,
+                pairs=list(self._pairs),
+                recent=[(*key, at_ms) for key, at_ms in self._recent.items()],
+                worked={dimension: table.dump() for dimension, table in self._worked.items()},
+                confirmed={dimension: table.dump() for dimension, table in self._confirmed.items()},
+            )
+        )
+
+    @classmethod
+    def load(cls, dumped: bytes) -> WorkedIndex | None:
+        """The index that :meth:`dump` gave, or None where this machine or release cannot read it."""
+        try:
+            found = msgspec.msgpack.decode(dumped, type=_Dump)
+        except msgspec.DecodeError:
+            return None
+        if found.order != sys.byteorder:
+            return None
+        index = cls()
+        index.count = found.count
+        index._pairs = {(band, mode): number for number, (band, mode) in enumerate(found.pairs)}
+        index._recent = {(base, band, mode): at_ms for base, band, mode, at_ms in found.recent}
+        index._worked |= {dimension: BitTable.load(table) for dimension, table in found.worked.items()}
+        index._confirmed |= {dimension: BitTable.load(table) for dimension, table in found.confirmed.items()}
+        return index
 
     def _mask(self, band: str | None, mode: str | None, as_one: bool) -> int:
         """The bits of all pairs on ``band`` (None: on any) in ``mode`` (None: in any)."""
