@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from watchkeeper.cli import cli
+from watchkeeper.radio import entity
 
 SOUND = files("pyhamcty").joinpath("data/cty.csv").read_text(encoding="utf-8")
 NEWER = SOUND.replace("=VER20260915", "=VER20270203").replace(
@@ -18,9 +20,10 @@ NEWER = SOUND.replace("=VER20260915", "=VER20270203").replace(
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     monkeypatch.setenv("WATCHKEEPER_DATA", str(tmp_path / "elsewhere"))
-    return tmp_path / "data"
+    yield tmp_path / "data"
+    entity.use(None)  # the commands run in this process: what they took up must not reach the next test
 
 
 def run(*arguments: str) -> Result:
