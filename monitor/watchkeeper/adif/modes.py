@@ -6,12 +6,15 @@ Files that put a submode into MODE, as older releases allowed for some, are mend
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import NamedTuple
 
 from watchkeeper.adif import tables
 from watchkeeper.adif.text import quoted
 
+#: FST4-60, Q65-30A: the period length, which operators say with the name, and a letter for the tone spacing
+_PERIOD = re.compile(r"-[0-9]{1,4}[A-E]?$")
 #: spellings met in files → the table's (common practice, no source)
 _SPELLINGS = {"BPSK31": "PSK31", "BPSK63": "PSK63", "BPSK125": "PSK125"}
 
@@ -73,9 +76,8 @@ def _from_mode(given: str, name: str) -> Normalised:
     if name in tables.submodes():
         submode, parent = tables.submodes()[name]
         return Normalised(parent, submode, True, f"{quoted(given)} is a submode of {parent}")
-    return Normalised(
-        given, None, False, f"MODE {quoted(given)} is not in the standard's table" if given else "MODE is missing"
-    )
+    why = f"MODE {quoted(given)} is not in the standard's table" if given else "MODE is missing"
+    return Normalised(given, None, False, why)
 
 
 def _from_submode(given: str, mode_name: str, part: str, submode_name: str) -> Normalised:
@@ -83,9 +85,8 @@ def _from_submode(given: str, mode_name: str, part: str, submode_name: str) -> N
     submode, parent = tables.submodes()[submode_name]
     if mode_name == parent:
         exact = (given, part) == (parent, submode)
-        return Normalised(
-            parent, submode, not exact, "" if exact else f"{quoted(f'{given} {part}')} is spelled {parent} {submode}"
-        )
+        why = "" if exact else f"{quoted(f'{given} {part}')} is spelled {parent} {submode}"
+        return Normalised(parent, submode, not exact, why)
     if not given:
         return Normalised(parent, submode, True, f"MODE is missing: {submode} is a submode of {parent}")
     if _is_mode(mode_name):
@@ -99,9 +100,9 @@ def _is_mode(name: str) -> bool:
 
 
 def _spelled(name: str) -> str:
-    """The table's spelling of a name: as it is, or with its hyphens and blanks left out (``FT-8``, ``D-STAR``)."""
-    if _is_mode(name) or name in tables.submodes():
-        return name
+    """The table's spelling of a name: as it is, without hyphens and blanks, or without its period length."""
     plain = name.replace("-", "").replace(" ", "")
-    plain = _SPELLINGS.get(plain, plain)
-    return plain if _is_mode(plain) or plain in tables.submodes() else name
+    for spelling in (name, plain, _SPELLINGS.get(plain, plain), _PERIOD.sub("", name)):
+        if _is_mode(spelling) or spelling in tables.submodes():
+            return spelling
+    return name

@@ -26,6 +26,9 @@ from watchkeeper.adif import normalise, on_air, tables, to_adif
         ("FT8", "FT8", "FT8", None),
         ("MFSK", "FT8", "FT8", None),
         ("JT65A", None, "JT65", "JT65A"),
+        ("Q65-30A", None, "MFSK", "Q65"),
+        ("FST4-60", None, "MFSK", "FST4"),
+        ("MFSK-16", None, "MFSK", "MFSK16"),
     ],
 )
 def test_misuse_is_mended_and_told(
