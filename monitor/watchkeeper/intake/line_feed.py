@@ -60,8 +60,9 @@ class LineFeed:
 
     def pump(self, wait_s: float = 0.0) -> None:
         """Take receipts; wait for them if told. Who does not answer is not asked again before it does."""
-        for receipt in self._sender.pump(wait_s):
-            self.refused += receipt["status"] == "refused"
+        self._sender.pump(wait_s)
+        while self._sender.receipts:  # those too that came while sending
+            self.refused += self._sender.receipts.popleft()["status"] == "refused"
         if not self._sender.pending():
             self._ahead = 0
             self._answers = True

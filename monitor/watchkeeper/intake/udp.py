@@ -10,7 +10,8 @@ import errno
 import ipaddress
 import os
 import socket
-from collections.abc import Callable
+import struct
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +34,7 @@ class IntakeError(Exception):
 
 
 class UdpIntake:
-    """Receives datagrams from any number of senders and delivers what is valid.
+    """Receives datagrams from any number of senders, or of an IPv4 multicast group, and delivers what is valid.
 
     ``clock`` gives the host's time in milliseconds since 1970-01-01 UTC. ``deliver`` is called on the loop with
     the arrivals of one batch. ``watcher`` sees every datagram with what became of it, for showing the traffic.
@@ -143,10 +144,13 @@ class UdpIntake:
                 return Decoded((), (Refusal(error.reason, str(error)),))
         return _refuse_ahead(decode(datagram), now_ms)
 
-    def _tell_refused(self, peer: Peer, refusals: Any) -> None:
-        """A sender that asked for a receipt would repeat for ever if nobody told it."""
+    def _tell_refused(self, peer: Peer, refusals: Sequence[Refusal]) -> None:
+        """A sender that asked for a receipt would repeat for ever if nobody told it.
+
+        One whose clock is ahead is not told: its repeat is good once this clock has caught up.
+        """
         for refusal in refusals:
-            if refusal.of is not None and refusal.source is not None:
+            if refusal.of is not None and refusal.source is not None and refusal.reason is not Reason.AHEAD:
                 receipt = Receipt(v=1, source=refusal.source, of=refusal.of, status="refused", why=refusal.why[:200])
                 self.send_receipt(peer, receipt)
 
@@ -174,15 +178,32 @@ def _bind(address: str, port: int, *, sealed: bool) -> socket.socket:
         raise IntakeError(f"{address!r} is not an IP address") from None
     if not ip.is_loopback and not sealed:
         raise IntakeError(f"{address} can be reached by others: the intake stands there only with a key (seal)")
+    if ip.version == 6 and ip.is_multicast:
+        raise IntakeError(f"{address}: of multicast groups only those of IPv4 can be joined")
     family = socket.AF_INET if ip.version == 4 else socket.AF_INET6
     sock = socket.socket(family, socket.SOCK_DGRAM)
     sock.setblocking(False)
     try:
         sock.bind((address, port))
+        if isinstance(ip, ipaddress.IPv4Address) and ip.is_multicast:
+            _join(sock, ip)
     except OSError as error:
         sock.close()
         raise IntakeError(_why_not_bound(address, port, error)) from error
     return sock
+
+
+def _join(sock: socket.socket, group: ipaddress.IPv4Address) -> None:
+    """Listen to ``group`` on every interface that can: a portable station changes between them."""
+    refused: list[OSError] = []
+    interfaces = socket.if_nameindex()
+    for index, _ in interfaces:
+        try:
+            sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, struct.pack("=4s4xi", group.packed, index))
+        except OSError as error:
+            refused.append(error)
+    if len(refused) == len(interfaces):
+        raise refused[0]
 
 
 def _why_not_bound(address: str, port: int, error: OSError) -> str:

@@ -19,6 +19,7 @@ import secrets
 import select
 import socket
 import time
+from collections import deque
 from contextlib import contextmanager
 from datetime import datetime, timezone
 from typing import Any, Callable, Iterator, Optional, Union  # noqa: UP035 this file also serves Python 3.9
@@ -69,7 +70,7 @@ class Sender:
         self.seq = 0  # the number of the last event
         self.sent = 0  # datagrams handed to the system, repeats included
         self.unsent = 0  # datagrams that the system would not take
-        self.receipts: list[dict[str, Any]] = []
+        self.receipts: deque[dict[str, Any]] = deque(maxlen=1000)  # the newest; take from it what you have seen
         self._receiver = receiver
         self._key = key
         self._clock = clock

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from watchkeeper.schema.wire import decode
+from watchkeeper.sender.send import unseal
 
 PATTERNS = Path(__file__).parents[3] / "configs" / "patterns"
 LINE = 'at=2026-05-01T12:{:02}:{:02}Z dial=14.074 off=1520 snr=-12 mode=FT8 msg="CQ DL5QRM JO62"\n'
@@ -168,6 +169,21 @@ def test_a_large_file_never_runs_far_ahead_of_the_watch(watch: Watch, tmp_path: 
     done = run("--pattern", PATTERNS / "keyvalue.toml", "--to", watch.place, "--json", file)
     assert json.loads(done.stdout)["confirmed"] is True
     assert [event.seq for event in watch.await_events(2000)] == list(range(1, 2001))
+
+
+def test_lines_travel_sealed(tmp_path: Path) -> None:
+    key = tmp_path / "key"
+    key.write_text("a key of the bench, 32 bytes ...\n")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as taker:
+        taker.bind(("127.0.0.1", 0))
+        taker.settimeout(10)
+        place = f"127.0.0.1:{taker.getsockname()[1]}"
+        done = run("--pattern", PATTERNS / "keyvalue.toml", "--to", place, "--key-file", key, text=LINES[0])
+        assert done.returncode == 0, done.stderr
+        sealed = taker.recv(10_000)
+    opened = unseal(sealed, b"a key of the bench, 32 bytes ...")
+    assert opened is not None
+    assert len(decode(opened).events) == 1
 
 
 def test_nobody_there_is_said_and_is_no_fault_of_the_lines(tmp_path: Path) -> None:

@@ -158,6 +158,31 @@ async def test_a_refused_event_that_asked_is_answered() -> None:
         assert "version 9" in answer["why"]
 
 
+async def test_who_is_ahead_is_not_told_so_that_its_repeat_comes() -> None:
+    with standing() as bench:
+        bench.put(
+            {**FAREWELL, "id": "x1", "ack": True, "at": stamp(NOW + 61_000)},
+            {**FAREWELL, "id": "x2", "ack": True, "v": 9},
+        )
+        await bench.look(2)
+        assert json.loads(bench.socket.recv(500))["of"] == "x2"
+
+
+async def test_a_multicast_group_is_joined() -> None:
+    queue = IntakeQueue()
+    # RFC 2365, 6.1: 239.255/16 is of local scope
+    intake = UdpIntake(asyncio.get_running_loop(), "239.255.41.81", 0, queue.put_many, lambda: NOW, Seal(KEY))
+    intake.start()
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        sender.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton("127.0.0.1"))
+        sender.sendto(Seal(KEY).close(json.dumps(FAREWELL).encode(), NOW), intake.address)
+        (arrival,) = await asyncio.wait_for(queue.get_batch(), 2)
+        sender.settimeout(2)
+        intake.send_receipt(arrival.peer, Receipt(v=1, source="bench", of="1", status="stored"))
+        assert json.loads(Seal(KEY).open(sender.recv(500), NOW))["of"] == "1"
+    intake.stop()
+
+
 async def test_sealed_both_ways() -> None:
     mine = Seal(KEY)
     with standing(Seal(KEY)) as bench:
@@ -189,6 +214,8 @@ async def test_other_addresses_that_cannot_work_are_named() -> None:
     loop = asyncio.get_running_loop()
     with pytest.raises(IntakeError, match="'here' is not an IP address"):
         UdpIntake(loop, "here", 0, lambda arrivals: None, lambda: NOW)
+    with pytest.raises(IntakeError, match="ff18::1: of multicast groups only those of IPv4"):
+        UdpIntake(loop, "ff18::1", 0, lambda arrivals: None, lambda: NOW, Seal(KEY))
     with pytest.raises(IntakeError, match=r"cannot listen on UDP port 0 of 192\.0\.2\.1"):  # RFC 5737: nobody's
         UdpIntake(loop, "192.0.2.1", 0, lambda arrivals: None, lambda: NOW, Seal(KEY))
 

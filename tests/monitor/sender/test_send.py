@@ -245,4 +245,4 @@ def test_the_file_stands_alone_and_reads_as_python_3_9() -> None:
     imported = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     imported |= {node.module or "." for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     standard = {"__future__", "hashlib", "hmac", "json", "secrets", "select", "socket", "time"}
-    assert imported == standard | {"contextlib", "datetime", "typing"}
+    assert imported == standard | {"collections", "contextlib", "datetime", "typing"}
