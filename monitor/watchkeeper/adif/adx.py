@@ -165,16 +165,17 @@ class _Document:
         return (f"APP_{program}_{field}" if field and program else None), self._attributes.get("TYPE")
 
     def _keep_in_header(self) -> None:
-        text = "".join(self._text)
-        if self._name != "USERDEF":
-            self._header.fields[self._name] = text
-            return
-        limits = self._attributes.get("ENUM") or self._attributes.get("RANGE")
-        given = self._attributes.get("FIELDID", "")
-        number = int(given) if given.isascii() and given.isdecimal() and len(given) < 10 else 0
-        spelled = f"{text},{limits}" if limits else text
-        self._header.define(number, spelled, self._attributes.get("TYPE"))
-        self._header.fields[f"USERDEF{number}"] = spelled
+        header, name, text = self._header, self._name, "".join(self._text)
+        if len(header.fields) + len(header.user_fields) >= _FIELDS_LIMIT:
+            raise _RefusedError(f"more than {_FIELDS_LIMIT} fields in the header")
+        if name == "USERDEF":
+            limits = self._attributes.get("ENUM") or self._attributes.get("RANGE")
+            given = self._attributes.get("FIELDID", "")
+            number = int(given) if given.isascii() and given.isdecimal() and len(given) < 10 else 0
+            name, text = f"USERDEF{number}", f"{text},{limits}" if limits else text
+            header.define(number, text, self._attributes.get("TYPE"))
+        header.fields[name] = text
+        header.places[name] = self._line
 
     def _report(self, record: Record, field: str, severity: Severity, why: str) -> None:
         record.problems.append(Problem(record.number, self._line, field, severity, why))

@@ -55,7 +55,7 @@ class Check(Iterator[Problem]):
         told = len(header.problems)
         yield from header.problems
         for fault in header_faults(header):
-            yield Problem(0, 1, *fault)
+            yield Problem(0, header.places.get(fault.field or "", 1), *fault)
         for record in self._reader:
             yield from header.problems[told:]  # of a header in the middle
             told = len(header.problems)
@@ -73,20 +73,37 @@ def check(stream: BinaryIO) -> Check:
 
 def header_faults(header: Header) -> Iterator[Fault]:
     """What breaks the standard in a header."""
-    version = header.version
-    if version is not None and _release(version) is None:
-        yield Fault("ADIF_VER", "error", f"{quoted(version)} is not a release as {tables.RELEASE}")
-    elif version is not None and (_release(version) or ()) > (_release(tables.RELEASE) or ()):
-        yield Fault("ADIF_VER", "warning", f"{version} is newer than {tables.RELEASE}, by which this check goes")
+    yield from _release_faults(header.version)
+    created = header.fields.get("CREATED_TIMESTAMP")
+    if created is not None and not _is_timestamp(created):
+        yield Fault("CREATED_TIMESTAMP", "error", f"{quoted(created)} is not a UTC time as 20260713 201509")
     for user_field in header.user_fields.values():
         place = f"USERDEF{user_field.number}"
         if user_field.name in tables.fields():
             yield Fault(place, "error", f"{user_field.name} is a field of the standard: choose another name")
         if user_field.type is not None and user_field.type.upper() not in tables.type_indicators():
             yield Fault(place, "error", f"{quoted(user_field.type)} is not a data type indicator")
-    for name in header.fields:
-        if name not in tables.fields() and not name.startswith("USERDEF"):
+    for name, value in header.fields.items():
+        if name in tables.fields() and tables.fields()[name].header:
+            if why := types.fault("String", value):
+                yield Fault(name, "error", f"{quoted(value)} {why}")
+        elif not name.startswith("USERDEF"):
             yield Fault(name, "warning", "not a header field of the standard")
+
+
+def _release_faults(version: str | None) -> Iterator[Fault]:
+    if version is None:
+        return
+    release = _release(version)
+    if release is None:
+        yield Fault("ADIF_VER", "error", f"{quoted(version)} is not a release as {tables.RELEASE}")
+    elif release > (_release(tables.RELEASE) or ()):
+        yield Fault("ADIF_VER", "warning", f"{version} is newer than {tables.RELEASE}, by which this check goes")
+
+
+def _is_timestamp(text: str) -> bool:
+    date, _, time = text.partition(" ")
+    return types.fault("Date", date) is None and types.fault("Time", time) is None and len(time) == 6
 
 
 def record_faults(record: Record, user_fields: Mapping[str, UserField], *, xml: bool = False) -> Iterator[Fault]:

@@ -288,6 +288,7 @@ class _AdiStream:
             if name != number and number.isdecimal():
                 header.define(int(number), value, unit.types.get(name))
             header.fields[name] = value
+            header.places[name] = self._line_at(unit.offsets[name])
         self._known.clear()
         self._pieces.clear()
         self._begun = True

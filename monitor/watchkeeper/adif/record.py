@@ -99,10 +99,12 @@ class UserField(NamedTuple):
 class Header:
     """The fields before the first record; ``fields`` is empty when the file has no header."""
 
-    __slots__ = ("fields", "problems", "user_fields")
+    __slots__ = ("fields", "places", "problems", "user_fields")
 
     def __init__(self) -> None:
         self.fields: dict[str, str] = {}
+        #: field name → line of the file
+        self.places: dict[str, int] = {}
         self.user_fields: dict[str, UserField] = {}
         self.problems: list[Problem] = []
 

@@ -91,17 +91,28 @@ def test_user_defined_fields_are_held_to_their_definition(fields: dict[str, str]
     assert problems({"EPC": "12", "SWEATERSIZE": "m", "SHOESIZE": "7.5"}, HEADER) == []
 
 
-def test_headers_are_checked() -> None:
-    header = "log <ADIF_VER:3>4.0<USERDEF1:4:Q>CALL<FOO:1>x<PROGRAMID:9>Mi\n<EOH>"
-    found = problems({}, header)
-    assert {(problem.record, problem.field, problem.severity) for problem in found} >= {
-        (0, "ADIF_VER", "error"),
-        (0, "USERDEF1", "error"),
-        (0, "FOO", "warning"),
-        (0, "PROGRAMID", "error"),
-    }
-    newer = problems({}, "log <ADIF_VER:5>3.2.0<EOH>")
-    assert [(problem.field, problem.severity) for problem in newer] == [("ADIF_VER", "warning")]
+@pytest.mark.parametrize(
+    ("header", "field", "severity"),
+    [
+        ("<ADIF_VER:3>4.0", "ADIF_VER", "error"),
+        ("<ADIF_VER:5>3.2.0", "ADIF_VER", "warning"),
+        ("<CREATED_TIMESTAMP:8>20260713", "CREATED_TIMESTAMP", "error"),
+        ("<CREATED_TIMESTAMP:15>20260713 251509", "CREATED_TIMESTAMP", "error"),
+        ("<PROGRAMID:3>M\tn", "PROGRAMID", "error"),
+        ("<PROGRAMID:9>Mine", "PROGRAMID", "error"),
+        ("<USERDEF1:4:N>CALL", "USERDEF1", "error"),
+        ("<USERDEF1:3:Q>EPC", "USERDEF1", "error"),
+        ("<FOO:1>x", "FOO", "warning"),
+    ],
+)
+def test_headers_are_checked(header: str, field: str, severity: str) -> None:
+    (problem,) = problems({}, f"log\n{header}\n<EOH>")
+    assert (problem.record, problem.line, problem.field, problem.severity) == (0, 2, field, severity)
+
+
+def test_a_good_header_has_no_problem() -> None:
+    good = "<ADIF_VER:5>3.1.7<CREATED_TIMESTAMP:15>20260713 201509<PROGRAMID:4>Mine<PROGRAMVERSION:1>1<USERDEF1:3:N>EPC"
+    assert problems({}, f"log {good}<EOH>") == []
 
 
 def test_every_value_of_every_table_passes_in_its_field() -> None:
