@@ -25,7 +25,7 @@ from .folder import ADIF_COPY
 
 _RECORD_END = b"<EOR>\n"
 _HEADER_END = b"<EOH>\n"
-_TAIL = 1 << 20  # longer than any record
+_TAIL = 1 << 16  # holds the last records: ours have no field longer than a few hundred characters
 _DIGEST = f"{adif_contact.APP}DIGEST"
 
 
@@ -46,44 +46,46 @@ class AdifCopy:
         #: what keeps the copy behind the log, in words, or None
         self.trouble: str | None = None
 
-    def note(self, connection: sqlite3.Connection) -> None:
-        """Within a transaction: remember how far the copy has come."""
-        if self._reached is not None:
-            connection.execute("UPDATE kept SET value = ? WHERE name = 'copied_id'", (self._reached,))
-
     def catch_up(self, connection: sqlite3.Connection) -> None:
         """Append the contacts that the copy lacks. Where it cannot, ``trouble`` says why; the log is whole anyhow."""
+        again = self._reached is None
         if self._reached is None:
             self._reached = connection.execute("SELECT value FROM kept WHERE name = 'copied_id'").fetchone()[0]
         rows = connection.execute(
             "SELECT id, body, digest, committed_ms FROM contact WHERE id > ? AND import_id IS NULL ORDER BY id",
             (self._reached,),
-        )
+        ).fetchall()
         try:
             for row_id, body, digest, committed_ms in rows:
                 when = datetime.fromtimestamp(committed_ms / 1000, UTC)
                 record = adif_contact.to_record(from_body(body)) | {_DIGEST: digest.hex()}
-                self._append(write_record(record), when)
+                self._append(write_record(record), when, again=again)
                 self._reached = row_id
         except OSError as fault:
             self.trouble = f"the ADIF copy in {self._folder} is behind the log: {fault.strerror}"
         else:
             self.trouble = None
+        if rows:
+            connection.execute("UPDATE kept SET value = ? WHERE name = 'copied_id'", (self._reached,))
 
-    def _append(self, record: bytes, when: datetime) -> None:
+    def _append(self, record: bytes, when: datetime, *, again: bool) -> None:
+        """Add a record; ``again``: unless it is there already, as a crash may have come before our note of it."""
         self._folder.mkdir(exist_ok=True)
         path = self._folder / f"contacts-{when:%Y-%m-%d}.adi"
         descriptor = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o600)
         try:
-            size = _without_torn_tail(descriptor)
-            _write_all(descriptor, record if size else header(__version__, when) + record)
+            tail = _whole_tail(descriptor)
+            if not tail:
+                _write_all(descriptor, header(__version__, when))
+            if not (again and record in tail):
+                _write_all(descriptor, record)
             os.fdatasync(descriptor)
         finally:
             os.close(descriptor)
 
 
-def _without_torn_tail(descriptor: int) -> int:
-    """Cut off what a power cut or a full disk left of a last record (it is written again); the size then."""
+def _whole_tail(descriptor: int) -> bytes:
+    """The last records, behind cutting off what a power cut or a full disk left of one: it will be written again."""
     size = os.fstat(descriptor).st_size
     start = max(0, size - _TAIL)
     tail = os.pread(descriptor, size - start, start)
@@ -92,7 +94,7 @@ def _without_torn_tail(descriptor: int) -> int:
         raise OSError(errno.EFBIG, "its end is no record of ours")
     if whole < len(tail):
         os.ftruncate(descriptor, start + whole)
-    return start + whole
+    return tail[:whole]
 
 
 def _write_all(descriptor: int, data: bytes) -> None:

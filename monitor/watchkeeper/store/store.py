@@ -95,7 +95,6 @@ class Store:
 
     def close(self) -> None:
         """Write what is queued, close the database and let the folder go."""
-        self._writer.queued(self._copy.note)
         self._writer.close()
         self._lock.release()
 
@@ -149,7 +148,6 @@ class Store:
         def work(db: sqlite3.Connection) -> Outcome:
             if journal is not None:
                 sessions.append(db, journal)
-            self._copy.note(db)
             return contacts.record(db, contact, digest, payloads, committed_ms=committed_ms, forward=forward)
 
         return asyncio.shield(asyncio.wrap_future(self._writer.full(work, self._copy.catch_up)))

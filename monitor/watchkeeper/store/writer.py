@@ -144,6 +144,7 @@ class Writer:
             return
         if job.after is not None:
             try:
+                self._set_synchronous("NORMAL")
                 job.after(self._connection)
             except Exception:  # the commit stands whatever comes behind it
                 logger.exception("what follows a commit failed")

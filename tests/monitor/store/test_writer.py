@@ -55,7 +55,7 @@ async def test_a_contact_is_one_full_commit_before_its_outcome_and_before_the_co
     ]
     at = [calls.index(call) for call in order]
     assert at == sorted(at)
-    between = calls[calls.index("BEGIN IMMEDIATE") : calls.index("acknowledged")]
+    between = calls[calls.index("BEGIN IMMEDIATE") : calls.index("committed")]
     assert between.count("COMMIT") == 1
     assert not any("synchronous" in call for call in between)
 
