@@ -6,7 +6,7 @@ Simple published forms, so that each can be checked by itself:
   memory).
 * F2 layer: Chapman production with linear loss, ``dN/dt = q(χ) − βN`` (H. Rishbeth and O. K. Garriott, *Introduction to
   Ionospheric Physics*, 1969; from memory), N proportional to foF2² and to ``1 + 0.02 R``. Loss is slower by night, when
-  the layer stands higher, and in winter, when the air holds fewer molecules: that gives the winter anomaly.
+  the layer stands higher, and on winter days, when the air holds fewer molecules: that gives the winter anomaly.
 * D layer: the absorption index ``(1 + 0.0037 R) cos(0.881 χ)^1.3``, never below 0.1 (D. L. Lucas and G. W. Haydon, ESSA
   Technical Report IER 1-ITSA-1, 1966; from memory).
 
@@ -167,7 +167,7 @@ def _day(row: int, declination: float) -> tuple[float, ...]:
         height = sin(phi) * sin(delta) + cos(phi) * cos(delta) * cos(hour_angle)
         # at 300 km the Sun stays up until it is 17° below the horizon of the ground; production fades out on the way
         lit = max(0.0, (height + 0.12) / 1.12)
-        loss = (_LOSS_BY_DAY_PER_H if height > 0 else _LOSS_BY_NIGHT_PER_H) * exp(0.7 * season)
+        loss = _LOSS_BY_DAY_PER_H * exp(0.7 * season) if height > 0 else _LOSS_BY_NIGHT_PER_H
         balance = _LOSS_BY_DAY_PER_H * lit**0.6 / loss
         density = balance + (density - balance) * exp(-loss * _STEP_H)
         days.append(density)

@@ -39,6 +39,7 @@ _COVER_WAIT_S = 5.0
 _FAULTY_COVER_WAIT_S = 0.3
 _COVER_TRIES = 24
 _RECEIPT_WAIT_S = 10.0
+_FORWARD_WAIT_S = 20.0
 #: as long as this when the system says that nobody is there
 _UNHEARD_WAIT_S = 0.5
 _REPORT_DELAY_MS = (60_000, 420_000)
@@ -361,6 +362,16 @@ class Session:
                 outlet.wire.flush()
                 outlet.sender.pump(max(0.0, until - time.monotonic()))
 
+    def _await_log(self) -> None:
+        """Give the watch time to forward the last contacts: the log must not go before they have come."""
+        log = self._order.log
+        if log is None or self._dashboard is None:
+            return
+        log.trouble = Trouble.NONE
+        until = time.monotonic() + _FORWARD_WAIT_S
+        while log.received < self._made and time.monotonic() < until:
+            time.sleep(0.05)
+
     def _note_quarter(self, at_ms: int) -> None:
         for frequency in self._frequencies.values():
             source = frequency.band.source
@@ -397,6 +408,7 @@ class Session:
             pending += outlet.sender.close(wait=_RECEIPT_WAIT_S if outlet.listened_to else _UNHEARD_WAIT_S)
         if self._dashboard is not None:
             self._dashboard.close()
+        self._await_log()
         figures = self._figures(pending)
         if self._order.truth is not None:
             self._truth.faults = [
