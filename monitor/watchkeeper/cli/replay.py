@@ -37,9 +37,11 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
     from ..watch import snapshot
     from ..watch.journal import JournalError
     from ..watch.replay import Replay
+    from .entities import use_newest
 
     wait = _waiter(pace)
     try:
+        use_newest(data)
         config = None if config_path is None else load(config_path)
         replay = Replay(journal, config=config)
         if data is not None:

@@ -12,6 +12,7 @@ from ..intake.udp import IntakeError
 from ..radio import entity
 from ..store.errors import StoreError
 from ..store.folder import data_folder
+from .entities import use_newest
 from .showing import face, stop_on_signals, until_first, wants_plain
 from .standing import stand
 
@@ -37,6 +38,7 @@ async def run_watch(
     try:
         config = load(config_path)
         folder = folder_of(config, data)
+        use_newest(folder)
         async with stand(config, folder, port=port, safe=safe) as standing:
             stop_on_signals(standing.stopped)
             host, bound = standing.intake.address

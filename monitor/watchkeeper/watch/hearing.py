@@ -56,10 +56,15 @@ class Places:
                 self._known.popitem(last=False)
             return found
         self._known.move_to_end(call)
-        if sent_locator is not None and sent_locator != found.locator:
+        if sent_locator is not None and not _tells_nothing_new(sent_locator, found.locator):
             found.locator = sent_locator
             self._measure(found)
         return found
+
+    def locator_of(self, call: str) -> str | None:
+        """The newest locator known of ``call``; asking keeps nothing."""
+        found = self._known.get(call)
+        return None if found is None else found.locator
 
     def _measure(self, found: Whereabouts) -> None:
         found.distance_km = found.azimuth_deg = None
@@ -125,6 +130,7 @@ class HearingDesk:
     def _new(self, event: events.Heard, period: Period, own: Own, heard_before: int, worked_before: bool) -> Hearing:
         reading = read(event.text)
         call = reading.sender
+        locator_before = None if call is None else self._places.locator_of(call)
         where = None if call is None else self._places.of(call, reading.locator)
         to_me = own.call is not None and _is_to(own.call, reading)
         mode = timed(event.mode)
@@ -139,7 +145,7 @@ class HearingDesk:
             low_confidence=event.low_confidence,
             heard_before=heard_before,
             to_me=to_me,
-            locator=reading.locator,
+            locator_before=locator_before,
             worked_before=worked_before,
         )
         return Hearing(
@@ -166,6 +172,11 @@ class HearingDesk:
             late=period.closed,
             to_me=to_me,
         )
+
+
+def _tells_nothing_new(sent: str, known: str | None) -> bool:
+    """A coarser locator of the same place is no move."""
+    return known is not None and known.upper().startswith(sent.upper())
 
 
 def _receiver(event: events.Heard) -> str:
