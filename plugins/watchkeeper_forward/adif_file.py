@@ -50,7 +50,7 @@ class AdifFile:
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o644)
         try:
             content = _mended(descriptor, path)
-            there = payload in content
+            there = payload.rstrip(b"\n") in content  # the crash may have taken its line feed alone
             if not there:
                 _write(descriptor, payload if content else self._header() + payload)
             os.fsync(descriptor)

@@ -1,0 +1,186 @@
+"""Openings: what is counted, by band and direction, against the same counted anew from all that was heard."""
+
+from __future__ import annotations
+
+from statistics import median
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from watchkeeper.api import Own
+from watchkeeper.testing import Bench
+from watchkeeper.view import Notice
+from watchkeeper_openings import Openings
+from watchkeeper_openings.window import SECTORS, Direction, Heard, Listened, sector_of
+
+
+def bench(**config: Any) -> Bench:
+    return Bench(Openings, config={"openings": config})
+
+
+def rows(on: Bench) -> dict[str, Any]:
+    return {row.key: row for row in on.table("openings.directions").rows}
+
+
+@pytest.mark.parametrize(
+    ("azimuth_deg", "sector"),
+    [
+        (0, "N"),
+        (22.4, "N"),
+        (22.5, "NE"),
+        (90, "E"),
+        (179, "S"),
+        (292.4, "W"),
+        (337.4, "NW"),
+        (337.5, "N"),
+        (359.9, "N"),
+    ],
+)
+def test_eight_directions_of_45_degrees(azimuth_deg: float, sector: str) -> None:
+    assert sector_of(azimuth_deg) == sector
+
+
+def test_stations_are_counted_by_band_and_direction() -> None:
+    # from JO62qm by geodesic: Chile about 237°, Japan about 42°, the east coast of the United States about 299°
+    on = bench()
+    on.hear("CQ CE3QRT FF46", snr_db=-15)
+    on.hear("CQ CE1QRM FG40", snr_db=-9)
+    on.hear("CQ JA1QRV PM95", snr_db=-20)
+    on.close()
+    on.dial_hz = 7_074_000
+    on.period("CQ W1QSB FN42", snr_db=-3)
+    found = rows(on)
+    assert list(found) == ["40m|NW", "20m|SW", "20m|NE"], "the lowest band first, then most stations"
+    assert found["20m|SW"].cells == (
+        "20 m", "SW", "2", "2.0", "−12", "−9", found["20m|SW"].cells[6], "new",
+    )  # fmt: skip
+    assert found["20m|SW"].data["farthest_call"] == "CE3QRT"
+    assert found["20m|SW"].cells[6].endswith("km Chile")
+    assert found["40m|NW"].data["stations"] == 1
+
+
+def test_rates_are_per_listened_period() -> None:
+    on = bench()
+    for number in range(4):
+        if number % 2:
+            on.send("CQ DL5QRM JO62")
+            on.close()
+        else:
+            on.period("CQ CE3QRT FF46")
+    assert rows(on)["20m|SW"].data["rate"] == 1.0, "in the other two we sent and heard nothing"
+    on.close(listened_s=1.0)
+    assert rows(on)["20m|SW"].data["rate"] == 1.0, "a period that was hardly listened to does not count"
+    on.close(listened_s=14.0)
+    on.close()
+    assert rows(on)["20m|SW"].data["rate"] == 0.5
+
+
+def test_what_is_no_credible_live_hearing_of_a_known_place_is_not_counted() -> None:
+    on = bench()
+    on.hear("CQ XX9QRM AA00", low_confidence=True, snr_db=-24)
+    on.hear("CQ CE3QRT FF46", live=False)
+    on.hear("DL5QRM <...> -10")
+    on.close()
+    assert on.table("openings.directions").rows == ()
+    far = bench(min_distance_km=1000)
+    far.period("CQ OE1QRM JN88")
+    assert far.table("openings.directions").rows == ()
+
+
+def test_what_is_older_than_the_window_is_forgotten() -> None:
+    on = bench(window_min=5)
+    on.period("CQ CE3QRT FF46")
+    for _ in range(19):
+        on.close()
+    assert "20m|SW" in rows(on)
+    on.close()
+    on.close()
+    assert rows(on) == {}
+    (line,) = (view for view in on.views() if isinstance(view, Notice))
+    assert line.text == "20 m: nobody from a known place in 20 listened periods"
+
+
+def test_trends() -> None:
+    on = bench(window_min=10)
+    for _ in range(20):
+        on.period("CQ CE3QRT FF46")
+    for _ in range(18):
+        on.period("CQ CE3QRT FF46", *(f"CQ JA{number}QRV PM95" for number in range(4)))
+    assert rows(on)["20m|SW"].data["trend"] == "steady"
+    assert rows(on)["20m|NE"].data["trend"] == "opening"
+    for _ in range(20):
+        on.period("CQ CE3QRT FF46")
+    assert rows(on)["20m|NE"].data["trend"] == "closed"
+    (line,) = (view for view in on.views() if isinstance(view, Notice))
+    assert line.text.startswith("20 m: 5 stations, most from the north-east, farthest Chile 12,5")
+    assert line.text.endswith("; closed to the north-east")
+
+
+def test_without_a_locator_it_says_what_it_lacks() -> None:
+    on = Bench(Openings, own=Own(call="DL5QRM"))
+    on.period("CQ CE3QRT FF46")
+    assert on.table("openings.directions").missing == "your locator, for directions and distances"
+
+
+def test_the_views_are_the_same_object_while_nothing_changed() -> None:
+    on = bench()
+    on.period("CQ CE3QRT FF46")
+    assert on.table("openings.directions") is on.table("openings.directions")
+
+
+_HEARINGS = st.lists(
+    st.tuples(
+        st.integers(0, 30),  # period
+        st.sampled_from([f"CE{number}QRT" for number in range(5)]),
+        st.integers(-24, 20),
+        st.integers(0, 3),  # periods that it comes late
+    ),
+    max_size=60,
+)
+
+
+@settings(max_examples=60)
+@given(_HEARINGS, st.integers(1, 30))
+def test_a_direction_agrees_with_counting_everything_anew(heard: list[tuple[int, str, int, int]], window: int) -> None:
+    """The model keeps all hearings and counts those within the window; lateness stays below the window's length."""
+    direction = Direction()
+    kept: list[tuple[int, str, int]] = []
+    now = 0
+    for period, call, snr_db, late in sorted(heard, key=lambda each: each[0] + each[3]):
+        now = max(now, period + late)
+        if period < now - window:
+            continue
+        direction.expire(now - window)
+        direction.add(call, Heard(period, snr_db, 1000.0, "Chile"))
+        kept.append((period, call, snr_db))
+    direction.expire(now - window)
+    alive = [each for each in kept if each[0] >= now - window]
+    figures = direction.figures(Listened(5, 5), now)
+    newest: dict[str, tuple[int, int]] = {}
+    for period, call, snr_db in alive:
+        newest[call] = max(newest.get(call, (-1, -99)), (period, snr_db))
+    if figures is None:
+        assert not newest
+        return
+    # a late hearing of a new station may outlive the window until those before it go: it never counts for less
+    assert figures.stations >= len(newest)
+    if all(late == 0 for *_, late in heard):
+        assert figures.stations == len(newest)
+        levels = [snr_db for _, snr_db in newest.values()]
+        assert (figures.median_db, figures.best_db) == (median(levels), max(levels))
+        assert figures.rate == len({(period, call) for period, call, _ in alive}) / 10
+
+
+def test_memory_is_bounded() -> None:
+    direction = Direction()
+    for number in range(5_000):
+        direction.add(f"call {number}", Heard(0, 0, 1.0, "?"))
+    figures = direction.figures(Listened(1, 0), 0)
+    assert figures is not None
+    assert figures.stations == 2_000
+
+
+def test_there_are_eight_sectors() -> None:
+    assert {sector_of(azimuth / 2) for azimuth in range(720)} == set(SECTORS)
