@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 from tests.monitor.store.making import STARTED_MS, contact, now
+
 from watchkeeper.model import Contact, Sending, SendResult
 from watchkeeper.store import outbox
 from watchkeeper.store.dispatch import Dispatcher
@@ -71,7 +72,7 @@ async def watch(folder: Path, death: Death) -> None:
     death("receipt sent")
     dispatcher = Dispatcher(store, [receiver])
     dispatcher.start()
-    while not delivered(store):
+    while not delivered(store):  # noqa: ASYNC110
         await asyncio.sleep(0.001)
     death("marked")
     await dispatcher.stop()

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import adif_io
 import pytest
-
 from tests.monitor.store.making import now
+
 from watchkeeper.store import contacts
 from watchkeeper.store.store import Store
 
