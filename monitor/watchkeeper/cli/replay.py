@@ -33,7 +33,7 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
     from ..schema.events import stamp
     from ..store.database import reading
     from ..store.errors import StoreError
-    from ..store.worked_rows import build
+    from ..store.worked_rows import index_before
     from ..watch import snapshot
     from ..watch.journal import JournalError
     from ..watch.replay import Replay
@@ -46,7 +46,9 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
         replay = Replay(journal, config=config)
         if data is not None:
             with reading(data) as db:
-                replay.watch.worked = build(db, replay.header.baseline + 1)
+                worked, _ = index_before(db, replay.header.baseline + 1)
+            worked.begin_session()
+            replay.watch.worked = worked
         for entry, hails in replay.steps():
             wait(entry.t)
             for hail in hails:
