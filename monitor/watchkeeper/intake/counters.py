@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
-from ..schema.events import AnyEvent
+from ..schema.events import AnyEvent, to_ms
 from ..schema.wire import Reason, Refusal
 
 #: sources beyond these share one entry, so that inventing names grows nothing
@@ -68,7 +69,7 @@ class SourceCounters:
         self.accepted = 0
         self.shed = 0
         self.rejected: dict[str, int] = dict.fromkeys(Reason, 0)
-        self.last_at_ms: int | None = None
+        self.last_at: datetime | None = None
         self._runs: OrderedDict[str | None, Sequence] = OrderedDict()
         self._past_lost = 0
         self._past_doubled = 0
@@ -113,7 +114,7 @@ class SourceCounters:
             "lost": self.lost,
             "doubled": self.doubled,
             "shed": self.shed,
-            "last_at_ms": self.last_at_ms,
+            "last_at_ms": None if self.last_at is None else to_ms(self.last_at),
         }
 
 
@@ -131,7 +132,7 @@ class Counters:
         for event in events:
             counters = self.of(event.source)
             counters.accepted += 1
-            counters.last_at_ms = event.at_ms
+            counters.last_at = event.at
             counters.note_number(event.run, event.seq)
 
     def reject(self, refusals: Iterable[Refusal]) -> None:

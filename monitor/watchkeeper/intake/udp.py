@@ -156,9 +156,14 @@ class UdpIntake:
 
 
 def _refuse_ahead(decoded: Decoded, now_ms: int) -> Decoded:
-    limit = now_ms + MAX_AHEAD_MS
-    if all(to_ms(event.at) <= limit for event in decoded.events):
-        return decoded
+    limit_ms = now_ms + MAX_AHEAD_MS
+    for event in decoded.events:
+        if to_ms(event.at) > limit_ms:
+            return _split_ahead(decoded, now_ms)
+    return decoded
+
+
+def _split_ahead(decoded: Decoded, now_ms: int) -> Decoded:
     events: list[AnyEvent] = []
     refusals = list(decoded.refusals)
     for event in decoded.events:

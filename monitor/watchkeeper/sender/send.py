@@ -199,7 +199,8 @@ class Sender:
             return None
         if not isinstance(receipt, dict) or receipt.get("kind") != "receipt" or receipt.get("source") != self.source:
             return None
-        return receipt if isinstance(receipt.get("of"), str) else None
+        is_whole = isinstance(receipt.get("of"), str) and isinstance(receipt.get("status"), str)
+        return receipt if is_whole else None
 
     def _moment(self, at: When) -> str:
         return at if isinstance(at, str) else moment(self._clock() if at is None else at)
