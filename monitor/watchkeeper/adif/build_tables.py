@@ -47,7 +47,7 @@ def rows(path: Path, columns: tuple[str, ...]) -> list[list[str]]:
     with path.open(encoding="utf-8-sig", newline="") as file:
         table = [[line[column] for column in columns] for line in csv.DictReader(file)]
     for row in table:
-        while not row[-1]:
+        while len(row) > 1 and not row[-1]:
             row.pop()
     return table
 
