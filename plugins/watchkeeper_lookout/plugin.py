@@ -48,8 +48,12 @@ class Lookout:
         if hearing.call is None:
             return None
         worked = hearing.note(WorkedNote)
-        found = [(rule, why) for rule in self._rules if (why := rule.reason(hearing, worked)) is not None]
-        if not found or matches_own(self._context.own.call or "", hearing.call):
+        found: list[tuple[Matcher, str]] | None = None
+        for rule in self._rules:  # nearly all hearings match none: nothing is made for those
+            why = rule.reason(hearing, worked)
+            if why is not None:
+                found = [*(found or ()), (rule, why)]
+        if found is None or matches_own(self._context.own.call or "", hearing.call):
             return None
         return LookoutNote(
             rules=tuple(rule.name for rule, _ in found),

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
-from watchkeeper.api import Dimension, Hearing, Need, Scope, Urgency
+from watchkeeper.api import Dimension, Hearing, Scope, Urgency
 from watchkeeper.radio import band, entity, locator, mode
 from watchkeeper_worked import WorkedNote, need_words
 
@@ -98,34 +98,31 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 class Matcher:
     """One rule, made ready: :meth:`reason` is why a hearing matches, None where it does not."""
 
-    __slots__ = ("_tests", "hold_off_min", "name", "rule", "urgency")
+    __slots__ = ("_dimensions", "_scopes", "_tests", "_why", "_worked_too", "hold_off_min", "name", "urgency")
 
     def __init__(self, rule: Rule) -> None:
-        self.rule = rule
         self.name = rule.name
         self.urgency = _URGENCIES[rule.urgency]
         self.hold_off_min = rule.hold_off_min
+        self._worked_too = rule.worked_too
+        self._dimensions = rule.need
+        self._scopes = tuple(_SCOPES[scope] for scope in rule.scopes) or tuple(Scope)
         self._tests = tuple(_tests(rule))
+        self._why = "calls you" if rule.calls_me else rule.name
 
     def reason(self, hearing: Hearing, worked: WorkedNote | None) -> str | None:
         """The strongest reason in words; a station that would be a duplicate matches only where the rule says so."""
-        if not self.rule.worked_too and worked is not None and worked.duplicate:
-            return None
         for test in self._tests:
             if not test(hearing):
                 return None
-        if self.rule.need:
-            return None if worked is None else self._need(hearing, worked)
-        return "calls you" if self.rule.calls_me else self.name
-
-    def _need(self, hearing: Hearing, worked: WorkedNote) -> str | None:
-        for need in worked.needs:
-            if need.dimension in self.rule.need and self._in_scope(need):
+        if worked is not None and worked.duplicate and not self._worked_too:
+            return None
+        if not self._dimensions:
+            return self._why
+        for need in () if worked is None else worked.needs:
+            if need.dimension in self._dimensions and need.scope in self._scopes:
                 return need_words(need, hearing.band, hearing.mode)
         return None
-
-    def _in_scope(self, need: Need) -> bool:
-        return not self.rule.scopes or any(_SCOPES[scope] is need.scope for scope in self.rule.scopes)
 
 
 def _tests(rule: Rule) -> Iterator[Callable[[Hearing], bool]]:

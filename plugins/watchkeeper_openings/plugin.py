@@ -11,7 +11,7 @@ from watchkeeper.api import Context, Hearing, Period, hookimpl
 from watchkeeper.radio import band as bands
 from watchkeeper.view import Column, Notice, Panel, Row, Table, Urgency, View
 
-from .window import SECTORS, Band, Figures, Heard, sector_of
+from .window import SECTORS, Band, Figures, sector_of
 
 _NAMES = {
     "N": "north", "NE": "north-east", "E": "east", "SE": "south-east",
@@ -72,7 +72,7 @@ class Openings:
         placed = hearing.placed
         place = placed.entity.name if placed is not None and placed.entity is not None else "?"
         direction = band.directions[sector_of(azimuth_deg)]
-        direction.add(hearing.call, Heard(hearing.period_ms, hearing.snr_db, distance_km, place))
+        direction.add(hearing.call, hearing.period_ms, hearing.snr_db, distance_km, place)
         self._drawn = None
 
     @hookimpl

@@ -50,20 +50,23 @@ class Direction:
         self._stations: OrderedDict[str, Heard] = OrderedDict()
         self._counts: deque[list[int]] = deque()  # (period start, stations heard in it), oldest first
 
-    def add(self, call: str, heard: Heard) -> None:
+    def add(self, call: str, at_ms: int, snr_db: float, distance_km: float, place: str) -> None:
         """Enter one hearing; a station counts once a period, and with its best SNR in it."""
-        known = self._stations.pop(call, None)
-        if known is not None and known.at_ms >= heard.at_ms:
-            better = known if known.snr_db >= heard.snr_db or known.at_ms > heard.at_ms else heard
-            self._stations[call] = better
+        stations = self._stations
+        known = stations.get(call)
+        if known is not None and known.at_ms >= at_ms:
+            if known.at_ms == at_ms and known.snr_db < snr_db:
+                stations[call] = Heard(at_ms, snr_db, distance_km, place)
             return
-        self._stations[call] = heard
-        if len(self._stations) > _MOST:
-            self._stations.popitem(last=False)
-        if self._counts and self._counts[-1][0] >= heard.at_ms:
+        stations[call] = Heard(at_ms, snr_db, distance_km, place)
+        if known is not None:
+            stations.move_to_end(call)
+        elif len(stations) > _MOST:
+            stations.popitem(last=False)
+        if self._counts and self._counts[-1][0] >= at_ms:
             self._counts[-1][1] += 1
         else:
-            self._counts.append([heard.at_ms, 1])
+            self._counts.append([at_ms, 1])
 
     def expire(self, before_ms: int) -> None:
         """Forget what was heard before ``before_ms``."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from watchkeeper.api import Dimension, Need, Scope
 from watchkeeper.radio import entity
@@ -31,6 +32,7 @@ def band_words(band: str | None) -> str:
     return f"{found.group(1)} {found.group(2)}" if found else "this frequency"
 
 
+@lru_cache(maxsize=4096)
 def need_words(need: Need, band: str | None, mode: str) -> str:
     """The need in words: ``first Chile for you on 20 m``."""
     thing = _thing(need)

@@ -25,8 +25,8 @@ from .loading import Fleet, assemble, available
 from .status import PluginStatus, Rest, State
 
 _log = logging.getLogger(__name__)
-#: hails of one plugin between two judgements; more are a flood, and dropped
-MOST_HAILS = 50
+#: hails of one plugin between two judgements: one for each hearing of a full burst. More are a flood, and dropped
+MOST_HAILS = 250
 
 
 class Outlets(NamedTuple):
