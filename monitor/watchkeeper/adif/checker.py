@@ -142,10 +142,13 @@ def _field_faults(name: str, value: str, xml: bool) -> tuple[tuple[Severity, str
         found.append(("warning", f"for import only: write {tables.REPLACED_FIELDS[name]}"))
     if name.endswith("_INTL") and not xml:
         found.append(("error", f"for ADX only: write {name.removesuffix('_INTL')} in ASCII"))
-    faults = [types.fault(type_name, value) for type_name in field.types]
-    if all(faults):
-        found.append(("error", f"{quoted(value)} {faults[0]}"))
+    faults = {type_name: types.fault(type_name, value) for type_name in field.types}
+    fitting = {type_name for type_name, why in faults.items() if why is None}
+    if not fitting:
+        found.append(("error", f"{quoted(value)} {faults[field.types[0]]}"))
         return tuple(found)
+    if fitting <= tables.import_only_types():
+        found.append(("warning", f"{quoted(value)} is a list for import only, as it {faults[field.types[0]]}"))
     limits = _limit_fault(value, field.minimum, field.maximum)
     if limits:
         found.append(("error", f"{quoted(value)} {limits}"))

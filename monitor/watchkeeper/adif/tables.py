@@ -96,6 +96,12 @@ def type_names() -> frozenset[str]:
 
 
 @cache
+def import_only_types() -> frozenset[str]:
+    """The data types that may be read but no longer written."""
+    return frozenset(name for name, _, _, import_only in _table("types", 4) if import_only == "true")
+
+
+@cache
 def bands() -> dict[str, Band]:
     """Every band by its name in capitals, from the lowest up."""
     return {row[0].upper(): Band(row[0], Decimal(row[1]), Decimal(row[2])) for row in _table("Band", 3)}

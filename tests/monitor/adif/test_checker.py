@@ -62,6 +62,7 @@ def test_a_good_record_has_no_problem() -> None:
         ({"APP_X": "x"}, "APP_X", "error", "APP_PROGRAMID_FIELDNAME"),
         ({"PROGRAMID": "x"}, "PROGRAMID", "warning", "header"),
         ({"CREDIT_GRANTED": "DXCC:paper"}, "CREDIT_GRANTED", "error", "DXCC:card&lotw"),
+        ({"CREDIT_GRANTED": "GOLD-AWARD"}, "CREDIT_GRANTED", "warning", "import only"),
         ({"QSO_DATE_OFF": "20260712", "TIME_OFF": "2016"}, "TIME_OFF", "error", "before its start"),
         ({"CALL": ""}, "CALL", "warning", "missing"),
         ({"BAND": ""}, "BAND", "warning", "FREQ"),
