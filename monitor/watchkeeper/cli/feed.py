@@ -15,7 +15,7 @@ from pathlib import Path
 import click
 import msgspec
 
-from ..intake.line_feed import RECEIPT_WAIT_S, WINDOW, LineFeed
+from ..intake.line_feed import WINDOW, LineFeed
 from ..intake.lines import MAX_LINE_BYTES, LineReader
 from ..intake.pattern import PatternError, load
 from ..intake.seal import SealKeyError, load_key
@@ -131,7 +131,7 @@ def _run(feed: LineFeed, chunks: Iterator[list[bytes]]) -> None:
             feed.feed(lines)
     except KeyboardInterrupt:
         pass
-    feed.pump(RECEIPT_WAIT_S)
+    feed.pump(wait=True)
 
 
 def _chunks(file: Path, *, follow: bool, new_only: bool, idle: Callable[[], None]) -> Iterator[list[bytes]]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Iterable, Iterator
+import time
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -15,7 +16,10 @@ from .lines import LineEvent, LineReader, Skipped, Unread
 MAX_EXAMPLES = 10
 #: so many events go out before the watch must have confirmed the last of them
 WINDOW = 256
+#: a receipt that has not come by then does not come, and a line that old needs no repeating
 RECEIPT_WAIT_S = 2.0
+#: who did not answer is asked again after this time
+ASK_AGAIN_S = 10.0
 #: a regular expression that takes longer over one line is stopped
 LINE_LIMIT_S = 0.25
 
@@ -23,7 +27,10 @@ LINE_LIMIT_S = 0.25
 class LineFeed:
     """Sends what lines say, never more than a window ahead of the watch, and without waiting once nobody answers."""
 
-    def __init__(self, reader: LineReader, sender: Sender, *, live: bool = True) -> None:
+    def __init__(
+        self, reader: LineReader, sender: Sender, *, live: bool = True, elapsed: Callable[[], float] = time.monotonic
+    ) -> None:
+        """``elapsed`` gives seconds that only ever grow."""
         self.lines = 0
         self.matched = 0
         self.skipped = 0
@@ -33,8 +40,10 @@ class LineFeed:
         self._reader = reader
         self._sender = sender
         self._envelope = {} if live else {"live": False}
+        self._elapsed = elapsed
         self._ahead = 0  # events sent since the last receipt
         self._answers = True
+        self._asked_s = elapsed()
 
     @property
     def unmatched(self) -> int:
@@ -49,25 +58,26 @@ class LineFeed:
     def feed(self, lines: Iterable[bytes]) -> None:
         """Read and send some lines, at most a window of them; they travel together as far as they fit."""
         events = [event for event in map(self._read, lines) if event is not None]
-        if not events:
-            self.pump()
-            return
+        asks = self._answers or self._elapsed() - self._asked_s >= ASK_AGAIN_S
         with self._sender.batch():
             for event in events:
                 # the last one stands for all: datagrams on one way keep their order
-                self._send(event, ack=self._answers and event is events[-1])
-        self.pump(RECEIPT_WAIT_S if self._ahead >= WINDOW and self._answers else 0.0)
+                self._send(event, ack=asks and event is events[-1])
+        if events and asks:
+            self._asked_s = self._elapsed()
+        self.pump(wait=self._answers and self._ahead >= WINDOW)
 
-    def pump(self, wait_s: float = 0.0) -> None:
-        """Take receipts; wait for them if told. Who does not answer is not asked again before it does."""
-        self._sender.pump(wait_s)
-        while self._sender.receipts:  # those too that came while sending
-            self.refused += self._sender.receipts.popleft()["status"] == "refused"
-        if not self._sender.pending():
-            self._ahead = 0
+    def pump(self, *, wait: bool = False) -> None:
+        """Take receipts, those that came while sending too; ``wait`` for what is pending as long as makes sense."""
+        self._sender.pump(RECEIPT_WAIT_S if wait else 0.0)
+        while self._sender.receipts:
             self._answers = True
-        elif wait_s > 0:
+            self._ahead = 0
+            self.refused += self._sender.receipts.popleft()["status"] == "refused"
+        if self._sender.pending() and self._elapsed() - self._asked_s >= RECEIPT_WAIT_S:
             self._answers = False
+            for asked in self._sender.pending():
+                self._sender.forget(asked)
 
     def summary(self) -> dict[str, Any]:
         """The account, as plain values."""

@@ -132,6 +132,10 @@ class Sender:
         """The ids of events whose receipt has not come."""
         return list(self._waiting)
 
+    def forget(self, event_id: str) -> None:
+        """Repeat that event no more, with or without a receipt: it has lost its worth."""
+        self._waiting.pop(event_id, None)
+
     def pump(self, timeout: float = 0.0) -> list[dict[str, Any]]:
         """Read receipts and repeat what is due; wait up to ``timeout`` seconds, or until nothing is pending.
 
