@@ -14,6 +14,7 @@ from .source import ActRefusedError, NoDaemonError, Source
 from .words import (
     PARITY_WORDS,
     URGENCY_WORDS,
+    band_words,
     count,
     decibel,
     logged,
@@ -73,7 +74,7 @@ class Narrator:
             words += f" as {own.call}"
         if own.locator:
             words += f" from {own.locator}"
-        where = " ".join(part for part in (band, own.mode) if part)
+        where = " ".join(part for part in (band and band_words(band), own.mode) if part)
         if where:
             words += f" on {where}"
         if own.dial_hz is not None:
@@ -113,8 +114,9 @@ class Narrator:
         if chance is not None:
             parts.append(f"chance {round(100 * chance)} percent")
         words = f"Call {call}"
-        if row.sentence:
-            words += f": {row.sentence}"
+        why = snapshot.advice_words()
+        if why:
+            words += f": {why}"
         return [f"{words}; {', '.join(parts)}." if parts else f"{words}."]
 
     def _tell_callers(self, snapshot: Snapshot) -> list[str]:

@@ -2,8 +2,8 @@
 
 Faces know no plugin. Beside the views' own fields they read a few well-known keys of ``Row.data``, all of them
 optional: ``call``, ``band``, ``mode``, ``parity`` (0 or 1), ``offset_hz``, ``snr_db``, ``chance`` (0..1), ``to_me``
-(the station calls us), ``act_by_ms`` and ``hail`` (the key of the hail that the row belongs to). The first row of the
-first table of the Lookout panel is the advice: whom to call now.
+(the station calls us), ``lacks`` and ``hail`` (the key of the hail that the row belongs to). The first row of the
+first table of the Lookout panel is the advice: whom to call now; its columns ``why`` and ``doing`` are read as such.
 """
 
 from __future__ import annotations
@@ -98,6 +98,16 @@ class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
             for row in table.rows:
                 return row
         return None
+
+    def advice_words(self) -> str:
+        """Why to call that station and what it does: from the columns of these names, else the row's sentence."""
+        row = self.advice()
+        if row is None:
+            return ""
+        columns = self.tables(Panel.LOOKOUT)[0].columns
+        cells = {column.key: cell for column, cell in zip(columns, row.cells, strict=False)}
+        words = [cells[key] for key in ("why", "doing") if cells.get(key)]
+        return ", ".join(dict.fromkeys(words)) or row.sentence or ""
 
     def callers(self) -> tuple[Row, ...]:
         """The rows of the stations that call us, each call once, in the tables' order."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 
 from ..view import Panel, Urgency
@@ -30,6 +31,11 @@ def megahertz(hz: int) -> str:
     whole, rest = divmod(hz, 1_000_000)
     digits = f"{rest:06d}".rstrip("0").ljust(3, "0")
     return f"{whole}.{digits} MHz"
+
+
+def band_words(band: str) -> str:
+    """``20m``, as the ADIF standard writes it, as one reads it: ``20 m``."""
+    return re.sub(r"^([\d.]+)(mm|cm|m)$", r"\1 \2", band)
 
 
 def span(seconds: float) -> str:

@@ -71,7 +71,7 @@ def test_advice_that_changes_or_ends_is_told() -> None:
     evening.told()
     views = scenes.snapshot()["views"]
     del views[0]["rows"][0]
-    assert evening.told(views=views)[0].startswith("Call JA1QRV: first locator PM95 on 20 m, 9,280 km;")
+    assert evening.told(views=views)[0].startswith("Call JA1QRV: first locator PM95 here; call in even periods")
     views[0]["rows"] = []
     assert evening.told(views=views) == ["Nobody to call now."]
 

@@ -16,6 +16,7 @@ from rich.text import Text
 from ..clock import FaceClock
 from ..shown import Snapshot, Status, to_snapshot, to_status
 from ..source import ActRefusedError, NoDaemonError, Source
+from ..words import band_words
 from .frame import frame_lines, top_lines
 from .keys import keys
 from .screen import Screen
@@ -148,7 +149,7 @@ class Dashboard:
                 self.viewing.helping = not self.viewing.helping
             case "b":
                 band = self.viewing.next_band(self._snapshot)
-                self._say(f"showing {band}" if band else "showing all bands")
+                self._say(f"showing {band_words(band)}" if band else "showing all bands")
             case "up" | "k":
                 self.viewing.chosen = min(self.viewing.chosen + 1, len(self._open_hails()) - 1)
             case "down" | "j":

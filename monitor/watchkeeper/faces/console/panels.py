@@ -16,6 +16,7 @@ from .cells import cropped, fit, flowing, wrapped
 from .table import SIGN_WIDTH, table_lines
 from .theme import Theme
 
+NOTHING = "no plugin shows anything here"
 BARS = "▁▂▃▄▅▆▇█"
 SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -40,22 +41,30 @@ def panel_lines(
     name = PANEL_NAMES[panel].upper()
     if height <= 0:
         return []
-    if height == 1:
+    if height == 1 or not views:
         return [gist(views, name, width, theme, band)]
-    if not views:
-        return [_rule(name, width, theme), Text(fit("   nothing to show yet", width), style=theme.dim)][:height]
     lines: list[Text] = []
-    for view in views:
-        room = height - len(lines)
-        if room < 2 and lines:
-            break
+    for view, room in zip(views, _rooms(views, width, height, theme, band), strict=True):
         head = name if not lines else view.title
-        if lines and theme.roomy and room > 3:
-            lines.append(Text(" " * width))
-            room -= 1
-        lines += _view_lines(view, width, room, theme, head, band)
+        if room >= 2 or not lines:
+            lines += _view_lines(view, width, room, theme, head, band)
     lines += _missing(views, width, height - len(lines), theme)
     return [cropped(line, width) for line in lines[:height]]
+
+
+def _rooms(views: Sequence[View], width: int, height: int, theme: Theme, band: str | None) -> list[int]:
+    """How many lines each view gets: two are the least with which one says anything, then the first ones grow."""
+    wants = [len(_view_lines(view, width, 1000, theme, view.title, band)) for view in views]
+    rooms = [0] * len(views)
+    spare = height
+    for least in (2, 3, 5, 1000):
+        for at, want in enumerate(wants):
+            more = min(least, want) - rooms[at]
+            if least > 2 or more <= spare:
+                more = min(max(more, 0), spare)
+                rooms[at] += more
+                spare -= more
+    return rooms
 
 
 def gist(views: Sequence[View], name: str, width: int, theme: Theme, band: str | None) -> Text:
@@ -66,7 +75,7 @@ def gist(views: Sequence[View], name: str, width: int, theme: Theme, band: str |
     line = Text(f"{name} ", style=theme.heading)
     parts.sort(key=lambda part: -part[0])
     if not parts:
-        line.append("─ nothing to show yet", style=theme.dim)
+        line.append(f"─ {NOTHING}", style=theme.dim)
     for at, (urgency, words) in enumerate(parts):
         line.append(" │ " if at else "─ ", style=theme.rule)
         if URGENCY_SIGNS[urgency]:

@@ -14,8 +14,8 @@ from .theme import Theme
 
 SIGN_WIDTH = 3
 GAP = 2
-#: a column of words may shrink to so many cells before another column has to go
-LEAST_WORDS = 12
+#: a column of words may shrink to so many cells before another column has to go; a shorter one stands whole or not
+LEAST_WORDS = 16
 #: and may not push the others further away than this while there is something to gain
 MOST_WORDS = 60
 
@@ -33,7 +33,7 @@ def table_lines(table: Table, rows: Sequence[Row], width: int, height: int, them
     spare = height - 1 - len(shown)
     for row in shown:
         lines.append(_row(table.columns, row, places, widths, width, theme))
-        under = _under(row, places, width, spare)
+        under = _under(row, width, spare)
         spare -= len(under)
         lines += [Text(fit(line, width), style=theme.dim) for line in under]
     return lines[:height]
@@ -113,10 +113,9 @@ def _row(
     return line
 
 
-def _under(row: Row, places: Sequence[int], width: int, spare: int) -> list[str]:
-    if row.sentence is None or row.urgency is Urgency.CALM:
-        return []
-    if any(row.sentence == row.cells[i] for i in places if i < len(row.cells)):
+def _under(row: Row, width: int, spare: int) -> list[str]:
+    """The row's sentence where it adds something; one that names the row itself says again what the cells say."""
+    if row.sentence is None or row.urgency is Urgency.CALM or (row.cells and row.cells[0] in row.sentence):
         return []
     indent = " " * (SIGN_WIDTH + 2)
     lines = [indent + line for line in wrapped(row.sentence, width - len(indent))]

@@ -9,6 +9,7 @@ from ..shown import HailShown, Snapshot, Status, call_of, number
 from ..words import (
     PARITY_WORDS,
     URGENCY_SIGNS,
+    band_words,
     decibel,
     forwarding,
     intake,
@@ -34,7 +35,7 @@ def period_line(snapshot: Snapshot, width: int, theme: Theme, now_ms: int) -> Te
     """Band, mode and dial; the period that runs, its parity and its countdown; the time; the own station."""
     own, period = snapshot.own, snapshot.period
     line = Text()
-    band = period.band if period is not None else None
+    band = band_words(period.band) if period is not None and period.band else None
     mode = own.mode or (period.mode if period is not None else None)
     place = " ".join(part for part in (band, mode) if part) or "waiting for a source"
     line.append(place, style=theme.strong)
@@ -103,7 +104,7 @@ def advice_lines(snapshot: Snapshot, width: int, height: int, theme: Theme, now_
     first = Text()
     first.append(f"CALL {URGENCY_SIGNS[row.urgency]}".rstrip(), style=theme.urgency[row.urgency] or theme.heading)
     first.append(f" {call} ", style="bold reverse")
-    first.append(f"  {row.sentence or ''}", style=theme.strong)
+    first.append(f"  {snapshot.advice_words()}", style=theme.strong)
     second = Text("     " + " · ".join(_particulars(row, snapshot, now_ms)))
     lines += [cropped(first, width), cropped(second, width)]
     reasons = _reasons(row, snapshot)
@@ -126,7 +127,7 @@ def _particulars(row: Row, snapshot: Snapshot, now_ms: int) -> list[str]:
         parts.append(decibel(snr))
     if chance is not None:
         parts.append(f"chance {round(100 * chance)} %")
-    place = " ".join(str(row.data[key]) for key in ("band", "mode") if row.data.get(key))
+    place = " ".join(band_words(str(row.data[key])) for key in ("band", "mode") if row.data.get(key))
     return [*parts, place] if place else parts
 
 
@@ -145,7 +146,8 @@ def _reasons(row: Row, snapshot: Snapshot) -> tuple[str, ...]:
     key, call = row.data.get("hail"), call_of(row)
     for hail in reversed(snapshot.hails):
         if hail.key == key or (key is None and hail.call == call):
-            return tuple(reason for reason in hail.reasons if reason != row.sentence)
+            words = snapshot.advice_words()
+            return tuple(reason for reason in hail.reasons if reason not in words)
     return ()
 
 
@@ -189,7 +191,7 @@ def key_line(width: int, theme: Theme, viewing: Viewing) -> Text:
     if viewing.message:
         line.append(viewing.message, style=theme.strong)
         return cropped(line, width)
-    keys = [("?", "help"), ("q", "quit"), ("b", f"band: {viewing.band or 'all'}"), ("↑↓", "hail")]
+    keys = [("?", "help"), ("q", "quit"), ("b", f"band: {band_words(viewing.band or 'all')}"), ("↑↓", "hail")]
     if not viewing.read_only:
         keys[3:3] = [("d", "done"), ("r", "release"), ("p", "pause")]
     for key, words in keys:

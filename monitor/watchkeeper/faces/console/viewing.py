@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 
 from ..shown import HailShown, Snapshot
 
+#: older hails are history
+HAIL_OPEN_MS = 30 * 60_000
+
 
 @dataclass(slots=True)
 class Viewing:
@@ -20,9 +23,10 @@ class Viewing:
     done: dict[str, int] = field(default_factory=dict)  # hail key → event time of the hail that was marked done
 
     def open_hails(self, snapshot: Snapshot) -> tuple[HailShown, ...]:
-        """The hails that nobody here marked as done, each matter once, newest last."""
+        """The hails of the last half hour that nobody here marked as done, each matter once, newest last."""
         newest = {hail.key: hail for hail in snapshot.hails}
-        kept = (hail for hail in newest.values() if hail.at_ms > self.done.get(hail.key, -1))
+        since = (snapshot.now_ms or 0) - HAIL_OPEN_MS
+        kept = (hail for hail in newest.values() if hail.at_ms > max(since, self.done.get(hail.key, -1)))
         return tuple(sorted(kept, key=lambda hail: hail.at_ms))
 
     def next_band(self, snapshot: Snapshot) -> str | None:

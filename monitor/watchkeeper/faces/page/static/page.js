@@ -2,9 +2,9 @@
 
 import { byId, el, refill } from "./dom.js";
 import { Unpaired, act, follow, pair } from "./live.js";
-import { drawing, legend, list, loadLand } from "./map.js";
+import { drawing, heardMap, legend, list, loadLand } from "./map.js";
 import { panel, sign } from "./views.js";
-import { PARITIES, callOf, count, decibel, megahertz, outboxUrgency, outboxWords, span, utc } from "./words.js";
+import { PARITIES, bandWords, callOf, count, decibel, megahertz, outboxUrgency, outboxWords, span, utc } from "./words.js";
 
 const PANELS = ["lookout", "on_the_air", "openings", "reach", "vitals", "log"];
 const NEAR_MS = 60000; // an event clock this near to the device's belongs to the present
@@ -13,6 +13,7 @@ const SILENT_GRACE_S = 5;
 const LATE_START_S = 1.5; // starting so late still works (common practice)
 const NIGHT_MS = 60000;
 const HAILS_SHOWN = 3;
+const HAIL_OPEN_MS = 30 * 60000; // older ones are history
 
 const state = {
   snapshot: null,
@@ -21,7 +22,9 @@ const state = {
   live: true,
   lostSince: null,
   band: "",
-  map: "",
+  map: "", // the name of the chosen map view
+  near: false,
+  land: false,
   hailed: null, // hails that were announced
   done: new Map(),
 };
@@ -116,13 +119,13 @@ function draw() {
   if (!snapshot) return;
   const { own = {}, period } = snapshot;
   const dial = own.dial_hz ?? period?.dial_hz;
-  const place = [period?.band, own.mode ?? period?.mode, dial ? megahertz(dial) : null].filter(Boolean).join(" ");
+  const place = [period?.band && bandWords(period.band), own.mode ?? period?.mode, dial ? megahertz(dial) : null].filter(Boolean).join(" ");
   const who = [own.call, own.locator, own.power_w === null || own.power_w === undefined ? null : `${own.power_w} W`];
   byId("place").textContent = [place || "waiting for a source", ...who.filter(Boolean)].join("  ·  ");
   const byPanel = Object.fromEntries(PANELS.map((name) => [name, viewsOf(name)]));
   for (const name of PANELS) {
     refill(byId(name).querySelector(":scope > div"), [byPanel[name], state.band], ([views, band]) =>
-      views.length ? panel(views, band) : el("p", { class: "hint" }, "nothing to show yet"),
+      views.length ? panel(views, band) : el("p", { class: "hint" }, "no plugin shows anything here"),
     );
   }
   drawAdvice(byPanel);
@@ -144,9 +147,11 @@ function viewsOf(name) {
 }
 
 function drawAdvice(byPanel) {
-  const row = byPanel.lookout.find((view) => view.form === "table")?.rows[0];
-  const reasons = row ? reasonsOf(row) : [];
-  refill(byId("advice").querySelector("div"), [row, reasons], () => {
+  const table = byPanel.lookout.find((view) => view.form === "table");
+  const row = table?.rows[0];
+  const why = row ? adviceWords(table, row) : "";
+  const reasons = row ? reasonsOf(row).filter((reason) => !why.includes(reason)) : [];
+  refill(byId("advice").querySelector("div"), [row, why, reasons], () => {
     if (!row) return el("p", { class: "hint" }, "nobody yet: no lookout matches");
     const data = row.data ?? {};
     const facts = [];
@@ -157,11 +162,11 @@ function drawAdvice(byPanel) {
     if (Number.isFinite(data.offset_hz)) facts.push(el("li", {}, `${Math.round(data.offset_hz).toLocaleString("en")} Hz`));
     if (Number.isFinite(data.snr_db)) facts.push(el("li", {}, decibel(data.snr_db)));
     if (Number.isFinite(data.chance)) facts.push(el("li", {}, `chance ${Math.round(100 * data.chance)} %`));
-    const where = [data.band, data.mode].filter(Boolean).join(" ");
+    const where = [data.band && bandWords(data.band), data.mode].filter(Boolean).join(" ");
     if (where) facts.push(el("li", {}, where));
     return [
       el("p", { class: "call" }, sign(row.urgency), el("strong", {}, callOf(row))),
-      row.sentence ? el("p", { class: "why" }, row.sentence) : null,
+      why ? el("p", { class: "why" }, why) : null,
       el("ul", { class: "facts" }, ...facts),
       because(reasons),
     ];
@@ -171,7 +176,14 @@ function drawAdvice(byPanel) {
 function reasonsOf(row) {
   const key = row.data?.hail;
   const hail = [...(state.snapshot.hails ?? [])].reverse().find((one) => (key ? one.key === key : one.call === callOf(row)));
-  return (hail?.reasons ?? []).filter((reason) => reason !== row.sentence);
+  return hail?.reasons ?? [];
+}
+
+/** Why to call and what the station does: from the columns of these names, else the row's sentence. */
+function adviceWords(table, row) {
+  const cells = Object.fromEntries(table.columns.map((column, at) => [column.key, row.cells[at]]));
+  const words = ["why", "doing"].map((key) => cells[key]).filter(Boolean);
+  return [...new Set(words)].join(", ") || row.sentence || "";
 }
 
 function drawCallers(byPanel) {
@@ -204,7 +216,8 @@ function drawCallers(byPanel) {
 
 function openHails() {
   const newest = new Map((state.snapshot.hails ?? []).map((hail) => [hail.key, hail]));
-  return [...newest.values()].filter((hail) => hail.at_ms > (state.done.get(hail.key) ?? -1)).sort((a, b) => b.at_ms - a.at_ms);
+  const since = (eventMs() ?? 0) - HAIL_OPEN_MS;
+  return [...newest.values()].filter((hail) => hail.at_ms > Math.max(since, state.done.get(hail.key) ?? -1)).sort((a, b) => b.at_ms - a.at_ms);
 }
 
 function drawHails() {
@@ -281,7 +294,8 @@ function say(words) {
 /* Map and choices */
 
 function drawMap() {
-  const views = (state.snapshot.views ?? []).filter((view) => view.form === "map");
+  const all = state.snapshot.views ?? [];
+  const views = [...all.filter((view) => view.form === "map"), heardMap(all)].filter(Boolean);
   const chosen = views.find((view) => view.name === state.map) ?? views[0];
   const dots = chosen?.dots ?? [];
   refill(byId("map-choice"), [views.map((view) => view.title), chosen?.name], () =>
@@ -303,8 +317,8 @@ function drawMap() {
         ),
   );
   const minute = Math.floor(now() / NIGHT_MS); // the day/night line moves a quarter of a degree in it
-  refill(byId("map-drawing"), [chosen, state.snapshot.own?.locator, minute, state.land], () =>
-    drawing(chosen, state.snapshot.own, minute * NIGHT_MS),
+  refill(byId("map-drawing"), [chosen, state.snapshot.own?.locator, minute, state.land, state.near], () =>
+    drawing(chosen, state.snapshot.own, minute * NIGHT_MS, state.near),
   );
   refill(byId("map-legend"), dots.map((dot) => dot.standing), () => legend(dots));
   refill(byId("map-list").querySelector("div"), dots, () => list(dots));
@@ -317,7 +331,7 @@ function drawBands() {
       if (typeof row.data?.band === "string" && !bands.includes(row.data.band)) bands.push(row.data.band);
     }
   }
-  refill(byId("band"), bands, () => ["", ...bands].map((band) => el("option", { value: band }, band || "all")));
+  refill(byId("band"), bands, () => ["", ...bands].map((band) => el("option", { value: band }, bandWords(band) || "all")));
   byId("band").value = bands.includes(state.band) ? state.band : "";
 }
 
@@ -344,6 +358,11 @@ function begin() {
   byId("band").addEventListener("change", (event) => {
     state.band = event.target.value;
     draw();
+  });
+  byId("map-range").addEventListener("click", (event) => {
+    state.near = !state.near;
+    event.target.setAttribute("aria-pressed", String(state.near));
+    drawMap();
   });
   const again = follow(
     (snapshot, status) => {

@@ -26,10 +26,17 @@ function draw(view, titled, band) {
   return [];
 }
 
+const SHORT = 16;
+
 function table(view, band) {
   const rows = view.rows.filter((row) => !band || (row.data?.band ?? band) === band);
   if (!rows.length) return el("p", { class: "hint" }, view.empty ?? "nothing yet");
-  const side = (column) => `${column.right ? "right " : ""}keep${Math.min(9, column.keep ?? 5)}`;
+  // short words stay on one line, long ones may break
+  const short = view.columns.map((_, at) => rows.every((row) => (row.cells[at] ?? "").length <= SHORT));
+  const side = (column) => {
+    const whole = short[view.columns.indexOf(column)] ? "whole " : "";
+    return `${column.right ? "right " : ""}${whole}keep${Math.min(9, column.keep ?? 5)}`;
+  };
   const head = view.columns.map((column) =>
     el("th", { scope: "col", class: side(column) }, column.unit ? `${column.title} ${column.unit}` : column.title),
   );
@@ -40,7 +47,8 @@ function table(view, band) {
         ? el("td", { class: side(column) }, text)
         : el("th", { scope: "row", class: side(column) }, sign(row.urgency) ?? el("span", { class: "sign" }), text);
     });
-    const told = row.urgency && row.sentence && !row.cells.includes(row.sentence);
+    // a sentence that names the row itself says again what the cells say
+    const told = row.urgency && row.sentence && !row.sentence.includes(row.cells[0]);
     return [
       el("tr", { class: URGENCIES[row.urgency ?? 0] }, ...cells),
       told ? el("tr", { class: "sentence" }, el("td", { colspan: view.columns.length }, row.sentence)) : null,

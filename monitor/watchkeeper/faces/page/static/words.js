@@ -11,6 +11,11 @@ export function megahertz(hz) {
   return `${whole}.${rest} MHz`;
 }
 
+/** `20m`, as the ADIF standard writes it, as one reads it. */
+export function bandWords(band) {
+  return band.replace(/^([\d.]+)(mm|cm|m)$/, "$1 $2");
+}
+
 /** `6 s`, `3 min`, `2 h 05 min` */
 export function span(seconds) {
   const whole = Math.max(0, Math.floor(seconds));
