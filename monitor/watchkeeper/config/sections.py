@@ -143,7 +143,7 @@ class PluginSettings(Section, frozen=True, kw_only=True):
     block: Annotated[tuple[str, ...], Meta(description="never start these plugins")] = ()
     budget_ms: Annotated[
         float, Meta(gt=0, le=10_000, description="time one call of a plugin may take, in milliseconds")
-    ] = 20.0
+    ] = 50.0
     burst_budget_ms: Annotated[
         float,
         Meta(

@@ -104,7 +104,11 @@ class Context:
         return self._watching.station(call)
 
     def hail(self, hail: Hail) -> None:
-        """Raise a hail. The core lets each ``key`` out once per hold-off and delivers it."""
+        """Raise a hail. The core lets each ``key`` out once per hold-off and delivers it.
+
+        Only from ``annotate``, ``burst_judged``, ``period_closed``, ``contact_logged`` and ``event_seen``, which have
+        their place in the journal; anywhere else it raises RuntimeError.
+        """
         self._hail(self._plugin, hail)
 
     def submit(self, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:

@@ -62,6 +62,7 @@ class PluginHost:
         self.live = live
         self._meter = meter or Meter()
         self._contexts: dict[str, Context] = {}
+        self._may_hail = False
         found = available(settings) if candidates is None else candidates
         self._fleet: Fleet = assemble(found, settings, self._context, outlets.records, safe=safe)
         self._background = Background()
@@ -105,11 +106,18 @@ class PluginHost:
         """Every plugin found, by name, running or not."""
         return [record.status() for record in self._fleet.records]
 
+    def refusals(self, current: PluginHost) -> list[str]:
+        """Why these plugins should not take the place of ``current``'s: each that ran there and cannot run here."""
+        ran = {record.name for record in current._fleet.records if record.state in (State.RUNNING, State.RESTED)}
+        broken = [record for record in self._fleet.records if record.state in (State.BLOCKED, State.FAILED)]
+        return [f"plugin {record.name}: {record.reason}" for record in broken if record.name in ran]
+
     # -- the watch's hooks --------------------------------------------------------------------------------------------
 
     def annotate(self, hearing: Hearing) -> None:
-        """Let every plugin put its notes on the hearing, providers first. The hot path: two clock readings at most."""
+        """Let every plugin put its notes on the hearing, providers first. The hot path: one clock reading a plugin."""
         wall_ns = self._meter.wall_ns
+        self._may_hail = True
         begun = wall_ns()
         for slot in self._annotating:
             record = slot.record
@@ -131,6 +139,7 @@ class PluginHost:
             record.burst_ns += spent
             if spent > slot.max_ns:
                 slot.max_ns = spent
+        self._may_hail = False
 
     def burst_judged(self, period: Period) -> None:
         """A burst of the period is in."""
@@ -201,8 +210,10 @@ class PluginHost:
     # -- the guard ----------------------------------------------------------------------------------------------------
 
     def _tell(self, slots: list[Slot], argument: Any) -> None:
+        self._may_hail = True
         for slot in slots:
             self._call(slot, argument)
+        self._may_hail = False
 
     def _call(self, slot: Slot, *arguments: Any) -> Any:
         """What the hook returns, or None where it raised."""
@@ -286,9 +297,9 @@ class PluginHost:
     # -- hails --------------------------------------------------------------------------------------------------------
 
     def _hail(self, plugin: str, hail: Hail) -> None:
-        record = next((each for each in self._running if each.name == plugin), None)
-        if record is None:
-            return
+        if not self._may_hail:
+            raise RuntimeError("hail() is only for annotate, burst_judged, period_closed, contact_logged, event_seen")
+        record = next(each for each in self._running if each.name == plugin)
         record.hails += 1
         if record.hails <= MOST_HAILS:
             self._outlets.hail(plugin, hail)
