@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable
-from typing import Generic, TextIO, TypeVar
+from typing import Generic, TypeVar
 
 T = TypeVar("T")
 
@@ -56,13 +56,3 @@ class Outlet(Generic[T]):
                 self._write(item)
             except (OSError, ValueError):  # the reader is gone; there is nobody left to tell
                 return
-
-
-def lines_to(stream: TextIO, bound: int = 1000) -> Outlet[str]:
-    """An outlet for whole lines of text."""
-
-    def write(line: str) -> None:
-        stream.write(line + "\n")
-        stream.flush()
-
-    return Outlet(write, bound)

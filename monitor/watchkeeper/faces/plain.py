@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from ..view import Gauges, Panel, Reading, Urgency
+from .outlet import Outlet
 from .shown import Snapshot, Status, call_of, number, to_snapshot, to_status
 from .source import ActRefusedError, NoDaemonError, Source
 from .words import (
@@ -26,6 +27,8 @@ from .words import (
 )
 
 Write = Callable[[str], None]
+#: more lines than these do not wait for a reader that does not read
+LINES_WAITING = 1000
 
 
 class Narrator:
@@ -220,7 +223,18 @@ def _troubles(status: Status) -> Iterator[tuple[str, str]]:
 
 
 async def narrate(source: Source, write: Write, clock: Callable[[Snapshot], int]) -> None:
-    """Tell the watch of ``source`` line by line until cancelled; ``clock`` gives the time in ms for a snapshot."""
+    """Tell the watch of ``source`` line by line until cancelled; ``clock`` gives the time in ms for a snapshot.
+
+    ``write`` is called in a thread of its own: a pipe that nobody reads holds up nothing but itself.
+    """
+    outlet = Outlet(write, LINES_WAITING)
+    try:
+        await _narrate(source, outlet.put, clock)
+    finally:
+        outlet.close()
+
+
+async def _narrate(source: Source, write: Write, clock: Callable[[Snapshot], int]) -> None:
     narrator = Narrator()
     lost = False
     async for _ in source.changes():

@@ -131,8 +131,12 @@ def test_hostile_text_stays_within_its_sentence(text: str) -> None:
 
 
 async def test_narrating_follows_the_watch() -> None:
-    watch, told = Watch(), asyncio.Queue[str]()
-    task = asyncio.create_task(narrate(watch.source, told.put_nowait, lambda _: scenes.NOW_MS))
+    watch, told, loop = Watch(), asyncio.Queue[str](), asyncio.get_running_loop()
+
+    def write(line: str) -> None:
+        loop.call_soon_threadsafe(told.put_nowait, line)
+
+    task = asyncio.create_task(narrate(watch.source, write, lambda _: scenes.NOW_MS))
     async with asyncio.timeout(5):
         while "12 contacts" not in await told.get():
             pass

@@ -1,7 +1,8 @@
 // The page: keeps the newest snapshot and status, draws them, counts the period down, and hands acts to the watch.
 
 import { byId, el, refill } from "./dom.js";
-import { Unpaired, act, follow, pair } from "./live.js";
+import { because, reasonsFor, say, showHails } from "./hails.js";
+import { Unpaired, follow, pair } from "./live.js";
 import { drawing, heardMap, legend, list, loadLand } from "./map.js";
 import { panel, sign } from "./views.js";
 import { PARITIES, bandWords, callOf, count, decibel, megahertz, outboxUrgency, outboxWords, span, utc } from "./words.js";
@@ -12,8 +13,6 @@ const SILENT_PERIODS = 2;
 const SILENT_GRACE_S = 5;
 const LATE_START_S = 1.5; // starting so late still works (common practice)
 const NIGHT_MS = 60000;
-const HAILS_SHOWN = 3;
-const HAIL_OPEN_MS = 30 * 60000; // older ones are history
 
 const state = {
   snapshot: null,
@@ -25,8 +24,6 @@ const state = {
   map: "", // the name of the chosen map view
   near: false,
   land: false,
-  hailed: null, // hails that were announced
-  done: new Map(),
 };
 
 /* Time */
@@ -128,9 +125,9 @@ function draw() {
       views.length ? panel(views, band) : el("p", { class: "hint" }, "no plugin shows anything here"),
     );
   }
+  showHails(snapshot.hails ?? [], eventMs() ?? 0);
   drawAdvice(byPanel);
   drawCallers(byPanel);
-  drawHails();
   drawMap();
   drawBands();
   refill(byId("forwarding"), [snapshot.contacts, status?.outbox], () => [
@@ -150,7 +147,7 @@ function drawAdvice(byPanel) {
   const table = byPanel.lookout.find((view) => view.form === "table");
   const row = table?.rows[0];
   const why = row ? adviceWords(table, row) : "";
-  const reasons = row ? reasonsOf(row).filter((reason) => !why.includes(reason)) : [];
+  const reasons = row ? reasonsFor(row.data?.hail, callOf(row)).filter((reason) => !why.includes(reason)) : [];
   refill(byId("advice").querySelector("div"), [row, why, reasons], () => {
     if (!row) return el("p", { class: "hint" }, "nobody yet: no lookout matches");
     const data = row.data ?? {};
@@ -171,12 +168,6 @@ function drawAdvice(byPanel) {
       because(reasons),
     ];
   });
-}
-
-function reasonsOf(row) {
-  const key = row.data?.hail;
-  const hail = [...(state.snapshot.hails ?? [])].reverse().find((one) => (key ? one.key === key : one.call === callOf(row)));
-  return hail?.reasons ?? [];
 }
 
 /** Why to call and what the station does: from the columns of these names, else the row's sentence. */
@@ -210,85 +201,6 @@ function drawCallers(byPanel) {
       ),
     ),
   );
-}
-
-/* Hails */
-
-function openHails() {
-  const newest = new Map((state.snapshot.hails ?? []).map((hail) => [hail.key, hail]));
-  const since = (eventMs() ?? 0) - HAIL_OPEN_MS;
-  return [...newest.values()].filter((hail) => hail.at_ms > Math.max(since, state.done.get(hail.key) ?? -1)).sort((a, b) => b.at_ms - a.at_ms);
-}
-
-function drawHails() {
-  announce();
-  const hails = openHails();
-  byId("hails").hidden = !hails.length;
-  refill(byId("hails").querySelector("ul"), hails, () => [
-    ...hails.slice(0, HAILS_SHOWN).map((hail) =>
-      el(
-        "li",
-        {},
-        el("p", {}, sign(hail.urgency), el("time", {}, utc(hail.at_ms)), ` ${hail.sentence}`),
-        because((hail.reasons ?? []).filter((reason) => !hail.sentence.includes(reason))),
-        button("done", `done: ${hail.sentence}`, () => send({ act: "done", key: hail.key }, hail)),
-        button("let it hail again", `let it hail again: ${hail.sentence}`, () => send({ act: "release", key: hail.key })),
-      ),
-    ),
-    hails.length > HAILS_SHOWN ? el("li", { class: "hint" }, `and ${hails.length - HAILS_SHOWN} more`) : null,
-  ]);
-}
-
-function because(reasons) {
-  return reasons.length ? el("p", { class: "hint" }, `because ${reasons.join(", ")}`) : null;
-}
-
-function button(words, label, press) {
-  return el("button", { type: "button", "aria-label": label, onclick: press }, words);
-}
-
-async function send(asked, hail = null) {
-  try {
-    await act(asked);
-    if (hail) state.done.set(hail.key, hail.at_ms);
-    say(asked.act === "done" ? "done" : "it may hail again");
-    drawHails();
-  } catch (error) {
-    say(`not done: ${error.message}`);
-    byId("unpaired").hidden = false;
-  }
-}
-
-function announce() {
-  const hails = state.snapshot.hails ?? [];
-  const ids = new Set(hails.map((hail) => `${hail.key} ${hail.at_ms}`));
-  const fresh = state.hailed === null ? [] : hails.filter((hail) => !state.hailed.has(`${hail.key} ${hail.at_ms}`));
-  state.hailed = ids;
-  if (!fresh.length) return;
-  say(fresh.map((hail) => hail.sentence).join(". "));
-  const urgent = fresh.some((hail) => hail.urgency > 2);
-  if (byId("buzz").checked) navigator.vibrate?.(urgent ? [300, 100, 300] : 200);
-  if (byId("sound").checked) beep(urgent ? 2 : 1);
-}
-
-let audio = null;
-
-function beep(times) {
-  audio ??= new AudioContext();
-  for (let at = 0; at < times; at += 1) {
-    const start = audio.currentTime + 0.25 * at;
-    const [tone, volume] = [audio.createOscillator(), audio.createGain()];
-    tone.frequency.value = 880;
-    volume.gain.setValueAtTime(0.2, start);
-    volume.gain.exponentialRampToValueAtTime(0.001, start + 0.2);
-    tone.connect(volume).connect(audio.destination);
-    tone.start(start);
-    tone.stop(start + 0.2);
-  }
-}
-
-function say(words) {
-  byId("announce").replaceChildren(el("p", {}, words));
 }
 
 /* Map and choices */

@@ -7,6 +7,7 @@ const FILES = [
   "page.js",
   "dom.js",
   "geo.js",
+  "hails.js",
   "live.js",
   "map.js",
   "views.js",
