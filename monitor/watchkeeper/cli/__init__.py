@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "path": ("path", "Distance, bearings and daylight between two places."),
     "read": ("read", "Say what a message of the timed modes means."),
     "feed": ("feed", "Turn the lines of any text output into events."),
+    "source": ("source", "Judge what a decoder program or its adapter sends."),
     "schema": ("schema", "Print the event schema."),
     "plugins": ("plugins", "List the plugins, their state and their cost."),
     "config": ("config", "Check the configuration, or show what is in force."),

@@ -156,6 +156,16 @@ class Counters:
             found = self.sources.setdefault(name, SourceCounters())
         return found
 
+    @property
+    def accepted(self) -> int:
+        """Events that were taken, of all sources."""
+        return sum(one.accepted for one in self.sources.values())
+
+    @property
+    def lost(self) -> int:
+        """Numbers that never came, of all sources."""
+        return sum(one.lost for one in self.sources.values())
+
     def as_dict(self) -> dict[str, Any]:
         """The totals for the status: plain values, every reason present from the start."""
         everyone = [*self.sources.values(), self.unattributed]
@@ -163,9 +173,9 @@ class Counters:
             "datagrams": self.datagrams,
             "refused_datagrams": self.refused_datagrams,
             "received": sum(one.received for one in everyone),
-            "accepted": sum(one.accepted for one in everyone),
+            "accepted": self.accepted,
             "rejected": {str(reason): sum(one.rejected[reason] for one in everyone) for reason in Reason},
-            "lost": sum(one.lost for one in everyone),
+            "lost": self.lost,
             "doubled": sum(one.doubled for one in everyone),
             "shed": sum(one.shed for one in everyone),
         }
