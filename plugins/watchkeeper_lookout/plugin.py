@@ -8,7 +8,7 @@ from watchkeeper.view import Column, Panel, Row, Table, View
 from watchkeeper_worked import WorkedNote, band_words
 
 from .notes import LookoutNote
-from .ranking import Ranked, age_words, db_words, doing_words, excludes, rank, sentence, strength_words
+from .ranking import Ranked, act_by_ms, age_words, db_words, doing_words, excludes, rank, sentence, strength_words
 from .rules import LookoutConfig, Matcher
 
 #: a station must beat the one now on top by this factor: advice that jumps is no advice
@@ -85,6 +85,7 @@ class Lookout:
                 call=hearing.call,
                 band=hearing.band,
                 reasons=tuple(dict.fromkeys(note.reasons)),
+                act_by_ms=act_by_ms(hearing.period_ms, hearing.mode, self._context.now_ms),
                 hold_off_min=rule.hold_off_min,
             )
         )
@@ -192,6 +193,7 @@ def _ranked_row(ranked: Ranked, now_ms: int) -> Row:
             "chance": None if ranked.chance is None else round(ranked.chance, 3),
             "to_me": station.to_me,
             "snr_db": station.snr_db,
+            "act_by_ms": act_by_ms(station.last_ms, station.mode, now_ms),
         },
     )
 

@@ -7,7 +7,7 @@ common, and a station that is free now before one that has yet to finish.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import log10
+from math import exp
 from typing import NamedTuple
 
 from watchkeeper.api import Dimension, Doing, Need, OnAir, Own, Scope, Urgency
@@ -48,6 +48,11 @@ _WORDS = {
 _TO_ME = {Doing.ANSWERING: "calling you", Doing.FREE: "done with you"}
 #: of one that nobody told anything about: what a station usually sends with (common practice, no source)
 _USUAL_W = 50.0
+#: how far powers and noises differ: the scale of a logistic curve, 1.8 times it is the standard deviation (common
+#: practice, no source)
+_UNKNOWN_DB = 4.5
+#: starting so late often still works (common practice, no source)
+LATE_START_MS = 1000
 #: turns after which a caller that was not heard again has gone
 _CALLS_FOR = 6
 #: readiness below which a station is not worth a row
@@ -126,6 +131,14 @@ def readiness(station: OnAir, now_ms: int) -> float:
     return float(_READY[station.doing] * 0.6 ** cycles_ago(station, now_ms))
 
 
+def act_by_ms(period_ms: int, mode_name: str, now_ms: int) -> int:
+    """Until when a call still fits into the next period in which the station listens, which has the other parity."""
+    length_ms = _period_ms(mode_name)
+    until_ms = period_ms + length_ms + LATE_START_MS
+    missed = max(0, -((until_ms - now_ms) // (2 * length_ms)))
+    return until_ms + missed * 2 * length_ms
+
+
 def cycles_ago(station: OnAir, now_ms: int) -> float:
     """How many turns (two periods each) the station has missed since it was last heard."""
     length_ms = _period_ms(station.mode)
@@ -133,11 +146,15 @@ def cycles_ago(station: OnAir, now_ms: int) -> float:
 
 
 def chance_of(station: OnAir, own: Own) -> float | None:
-    """The chance that it decodes us, were its noise like ours and its power the usual; None in an untimed mode."""
-    if mode.timed(station.mode) is None:
+    """The chance that it decodes us, by its strength here and our power alone; None in an untimed mode.
+
+    The path loses as much either way, so what differs is power and noise, and of theirs we know nothing.
+    """
+    timed = mode.timed(station.mode)
+    if timed is None:
         return None
-    power_db = 10 * log10(own.power_w / _USUAL_W) if own.power_w else 0.0
-    return link.decode_probability(station.snr_db + power_db, station.mode)
+    expected_db = station.snr_db + (link.ratio_to_db(own.power_w / _USUAL_W) if own.power_w else 0.0)
+    return 1 / (1 + exp(-(expected_db - timed.limit_db) / _UNKNOWN_DB))
 
 
 def excludes(station: OnAir, own: Own) -> bool:

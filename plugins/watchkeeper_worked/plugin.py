@@ -13,8 +13,10 @@ from watchkeeper.api import (
     Contact,
     Context,
     Dimension,
+    Hail,
     Hearing,
     Need,
+    Urgency,
     WorkedIndex,
     facts,
     from_ms,
@@ -63,6 +65,7 @@ class Worked:
         self._standing: dict[tuple[str, str | None, str | None, str], WorkedNote] = {}
         self._index: WorkedIndex | None = None
         self._day = -1
+        self._announced = -1
         self._contacts: dict[str, Contact] = {}
         self._views: tuple[View, ...] | None = None
 
@@ -115,6 +118,23 @@ class Worked:
             since = {"ever": "already", "session": "in this session", "day": "today"}[self._config.duplicate]
             return f"worked {since} on {band_words(hearing.band)} in {hearing.mode}"
         return need_words(needs[0], hearing.band, hearing.mode) if needs else "nothing new"
+
+    @hookimpl
+    def period_closed(self) -> None:
+        """Announce a new UTC day to those for whom everybody counts again."""
+        day = self._context.now_ms // _DAY_MS
+        if self._config.duplicate == "day" and 0 <= self._announced < day:
+            sentence = "00:00 UTC: a new day, every station counts again"
+            self._context.hail(
+                Hail(
+                    key=f"worked|day|{day}",
+                    urgency=Urgency.NOTE,
+                    sentence=sentence,
+                    rule="new UTC day",
+                    at_ms=self._context.now_ms,
+                )
+            )
+        self._announced = day
 
     # -- log ----------------------------------------------------------------------------------------------------------
 

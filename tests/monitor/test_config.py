@@ -9,7 +9,8 @@ from pathlib import Path
 import msgspec
 import pytest
 from click.testing import CliRunner
-from hypothesis import given
+from hypothesis import HealthCheck, given
+from hypothesis import settings as settings_of_hypothesis
 from hypothesis import strategies as st
 
 from watchkeeper.cli import cli
@@ -324,3 +325,21 @@ def test_show_of_a_bad_file_tells_its_problems(tmp_path: Path) -> None:
 def test_toml_lines_of_what_is_not_set() -> None:
     lines = list(as_toml(list(settings(load_with_origins(environ={}), {}))))
     assert lines[:3] == ["[station]", "# own call sign as sent on the air", "# call is not set"]
+
+
+_ALMOST_TOML = st.text(alphabet='[]{}=".,#\n abcdefstationlistenwatchplugins0123', max_size=200).map(str.encode)
+
+
+@settings_of_hypothesis(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=50)
+@given(st.binary(max_size=200) | _ALMOST_TOML)
+def test_any_file_gives_a_config_or_problems(tmp_path: Path, data: bytes) -> None:
+    path = tmp_path / "any.toml"
+    path.write_bytes(data)
+    problems: tuple[str, ...] = ()
+    config = None
+    try:
+        config = load(path, environ={})
+    except ConfigError as error:
+        problems = error.problems
+    assert (config is None) == bool(problems)
+    assert all(problem.startswith(str(path)) for problem in problems)

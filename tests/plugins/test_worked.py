@@ -90,6 +90,17 @@ def test_in_an_activation_a_station_counts_again_each_utc_day() -> None:
     assert not note(on, "CQ CE3QRT FF46").duplicate
 
 
+def test_the_new_utc_day_is_announced_to_those_for_whom_it_counts() -> None:
+    for duplicate, hails in (("ever", 0), ("day", 1)):
+        on = bench(duplicate=duplicate)
+        on.close()
+        on.skip(4 * 60 * 6 - 2)
+        on.close()
+        on.close()
+        on.close()
+        assert [hail.rule for hail in on.hails] == ["new UTC day"] * hails
+
+
 def test_in_a_contest_a_station_counts_again_each_session() -> None:
     on = bench(duplicate="session")
     assert not note(on, "CQ CE3QRT FF46").duplicate
