@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from io import FileIO
 from pathlib import Path
-from typing import BinaryIO, NamedTuple
+from typing import NamedTuple
 
 CHUNK = 64 * 1024
 #: so much of what was read last is compared before going on: a rewritten file differs there
@@ -29,7 +30,7 @@ class Tail:
     def __init__(self, path: Path, *, at_end: bool = False) -> None:
         """``at_end`` passes over what the file holds now. Raises OSError for what is there but cannot be read."""
         self._path = path
-        self._file: BinaryIO | None = None
+        self._file: FileIO | None = None
         self._identity: tuple[int, int] | None = None
         self._mark = b""
         self._begins = False
@@ -64,7 +65,7 @@ class Tail:
 
     def _open(self) -> bool:
         try:
-            self._file = self._path.open("rb")
+            self._file = self._path.open("rb", buffering=0)  # a buffer would hide that the file was rewritten
         except FileNotFoundError:
             return False
         status = os.fstat(self._file.fileno())
@@ -76,13 +77,13 @@ class Tail:
         self._mark = b""
         self._begins = True
 
-    def _pass_over(self, file: BinaryIO) -> None:
+    def _pass_over(self, file: FileIO) -> None:
         end = file.seek(0, os.SEEK_END)
         file.seek(max(0, end - _MARK_BYTES))
         self._mark = file.read(_MARK_BYTES)
         self._begins = False
 
-    def _is_rewritten(self, file: BinaryIO) -> bool:
+    def _is_rewritten(self, file: FileIO) -> bool:
         position = file.tell()
         file.seek(position - len(self._mark))
         return file.read(len(self._mark)) != self._mark
