@@ -15,6 +15,7 @@ from pathlib import Path
 import click
 import msgspec
 
+from ..faces.clean import clean
 from ..intake.line_feed import WINDOW, LineFeed
 from ..intake.lines import MAX_LINE_BYTES, LineReader
 from ..intake.pattern import PatternError, load
@@ -180,7 +181,7 @@ def _from_file(file: Path, *, follow: bool, new_only: bool, idle: Callable[[], N
 
 def _report(feed: LineFeed, to: tuple[str, int], *, as_json: bool) -> None:
     for example in feed.examples:
-        click.echo(f"line {example['line']}: {example['why']}: {_shown(example['text'])}", err=True)
+        click.echo(f"line {example['line']}: {example['why']}: {clean(example['text'])}", err=True)
     if feed.sent and not feed.confirmed:
         click.echo(f"nobody at {to[0]} port {to[1]} confirmed: is a watch standing there?", err=True)
     if as_json:
@@ -192,8 +193,3 @@ def _report(feed: LineFeed, to: tuple[str, int], *, as_json: bool) -> None:
         )
     if feed.lines and not feed.matched:
         raise click.ClickException("no line could be read by this pattern")
-
-
-def _shown(text: str) -> str:
-    """Text that came off the air must not command the terminal."""
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)

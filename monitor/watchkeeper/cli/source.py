@@ -13,13 +13,14 @@ from typing import Any
 import click
 import msgspec
 
+from ..faces.clean import clean
 from ..intake.arrival import Peer
-from ..intake.dump import describe, printable
 from ..intake.judging import Check, SourceJudge, Verdict
 from ..intake.seal import Seal, SealKeyError, load_key
 from ..intake.udp import IntakeError, UdpIntake
 from ..schema.wire import DEFAULT_PORT, Decoded
 from .options import fail
+from .traffic import describe
 
 
 @click.group()
@@ -110,4 +111,4 @@ def _report(judge: SourceJudge, checks: list[Check]) -> None:
     came = ", ".join(f"{count} {kind}" for kind, count in judge.kinds.items() if count)
     click.echo(came or "nothing came")
     for one in checks:
-        click.echo(f"{one.verdict.value:<8} {one.rule}" + (f": {printable(one.why)}" if one.why else ""))
+        click.echo(f"{one.verdict.value:<8} {one.rule}" + (f": {clean(one.why)}" if one.why else ""))

@@ -7,11 +7,10 @@ from typing import Any
 
 import pytest
 
-from watchkeeper.intake.dump import describe
 from watchkeeper.intake.judging import SourceJudge, Verdict
 from watchkeeper.schema.events import to_ms
 from watchkeeper.schema.examples import EXAMPLES
-from watchkeeper.schema.wire import decode, decode_event, encode
+from watchkeeper.schema.wire import decode, decode_event
 
 
 def arrival_ms(example: dict[str, Any]) -> int:
@@ -124,15 +123,3 @@ def test_one_source_can_be_judged_among_others() -> None:
 def test_examples_are_few_however_many_mistakes() -> None:
     why = failures(judged(*[heard(mode=f"X{number}", seq=number) for number in range(100)]))["modes are ADIF's"]
     assert why == "100 of 100: X0; X1; X2"
-
-
-def test_what_arrives_is_shown_with_its_refusals() -> None:
-    datagram = json.dumps([EXAMPLES["farewell"], {**heard(), "text": "\x1b[2J", "snr_db": "loud\u202e"}]).encode()
-    lines = list(describe(("127.0.0.1", 4711), datagram, decode(datagram), 1_777_636_815_250))
-    assert lines[0].startswith('12:00:15.250 127.0.0.1:4711 farewell {"kind":"farewell",')
-    assert lines[1] == "12:00:15.250 127.0.0.1:4711 REFUSED bad_value at [1].snr_db: snr_db: Expected float, got str"
-    assert lines[2].startswith("12:00:15.250 127.0.0.1:4711   in [{")
-    assert all(line.isprintable() for line in lines)
-    event = decode_event(json.dumps(heard(text="\x1b[2J")))
-    (line,) = describe(None, b"", decode(encode(event)), 0)
-    assert "\\u001b[2J" in line

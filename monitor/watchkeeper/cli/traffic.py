@@ -4,28 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..faces.clean import clean
+from ..intake.arrival import Peer
 from ..schema.events import stamp
 from ..schema.wire import Decoded, encode
-from .arrival import Peer
 
-_SHOWN_BYTES = 160
+_EVENT_LENGTH = 1000
+_DATAGRAM_BYTES = 160
 
 
 def describe(peer: Peer, datagram: bytes, decoded: Decoded, arrived_ms: int) -> Iterator[str]:
     """One line an event or refusal: when, from where, what. Nothing in them can command a terminal."""
     head = f"{stamp(arrived_ms)[11:-1]} {_place(peer)}"
     for event in decoded.events:
-        yield f"{head} {event.kind} {printable(encode(event).decode())}"
+        yield f"{head} {event.kind} {clean(encode(event).decode(), _EVENT_LENGTH)}"
     for refusal in decoded.refusals:
-        where = f" at {printable(refusal.where)}" if refusal.where else ""
-        yield f"{head} REFUSED {refusal.reason}{where}: {printable(refusal.why)}"
+        where = f" at {clean(refusal.where)}" if refusal.where else ""
+        yield f"{head} REFUSED {refusal.reason}{where}: {clean(refusal.why)}"
     if decoded.refusals:
-        yield f"{head}   in {printable(datagram[:_SHOWN_BYTES].decode('utf-8', 'replace'))}"
-
-
-def printable(text: str) -> str:
-    """``text`` with a mark in place of everything that is no visible character."""
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
+        yield f"{head}   in {clean(datagram[:_DATAGRAM_BYTES].decode('utf-8', 'replace'))}"
 
 
 def _place(peer: Peer) -> str:
