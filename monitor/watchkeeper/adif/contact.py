@@ -132,6 +132,12 @@ def from_record(fields: Mapping[str, str], *, source: str = "import") -> Taken:
     return Taken(Contact(**values, extra=rest), tuple(mends))
 
 
+def received_fields(fields: Mapping[str, str]) -> dict[str, str]:
+    """Those of the standard's QSL fields that say what was received, and when."""
+    names = [related for name in _RECEIVED for related in (name, name.replace("_RCVD", "RDATE"), f"{name}_VIA")]
+    return {name: fields[name] for name in names if fields.get(name)}
+
+
 def digest(fields: Mapping[str, str]) -> str:
     """What tells a record from every other, whatever the order and case of its fields: 32 hexadecimal digits."""
     canonical = sorted((name.upper(), value.strip()) for name, value in fields.items() if value.strip())

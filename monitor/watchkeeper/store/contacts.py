@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from enum import StrEnum
+from io import BytesIO
 
 import msgspec
 
+from ..adif import read
+from ..adif.contact import from_record
 from ..model import Contact
 from ..radio import mode as radio_mode
 from .told import told_by
@@ -123,7 +126,7 @@ def _first_of_group(connection: sqlite3.Connection, contact: Contact) -> int | N
         (contact.call, contact.started_ms - LIKE_MS, contact.started_ms + LIKE_MS, contact.band),
     )
     for row_id, mode, body in rows:
-        if modes_alike(mode, contact.mode) and _same_station(_decode(body), contact):
+        if modes_alike(mode, contact.mode) and _same_station(from_body(body), contact):
             return _known_first(connection, row_id) or row_id
     return None
 
@@ -154,24 +157,38 @@ def standing(connection: sqlite3.Connection, *, behind_id: int = 0) -> Iterator[
 
     What was corrected or taken back is left out, and so is what is like an earlier contact.
     """
-    rows = connection.execute(
-        "SELECT id, body FROM standing WHERE id > ? AND id NOT IN (SELECT contact_id FROM same_as) ORDER BY id",
-        (behind_id,),
-    )
-    for row_id, body in rows:
-        yield row_id, _decode(body)
+    rows = connection.execute("SELECT id, body, fields FROM confirmed_standing WHERE id > ? ORDER BY id", (behind_id,))
+    return contacts_of(rows)
+
+
+def contacts_of(rows: Iterable[tuple[int, bytes, bytes | None]]) -> Iterator[tuple[int, Contact]]:
+    """Contacts from rows of number, body, and the fields of a later confirmation or None."""
+    for row_id, body, fields in rows:
+        contact = from_body(body)
+        if fields is not None:
+            extra = contact.extra | msgspec.json.decode(fields, type=dict[str, str])
+            contact = msgspec.structs.replace(contact, confirmed=True, extra=extra)
+        yield row_id, contact
 
 
 def by_id(connection: sqlite3.Connection, row_id: int) -> Contact | None:
     """The contact in row ``row_id``."""
     found = connection.execute("SELECT body FROM contact WHERE id = ?", (row_id,)).fetchone()
-    return None if found is None else _decode(found[0])
+    return None if found is None else from_body(found[0])
 
 
 def newest(connection: sqlite3.Connection) -> int:
-    """The highest number given out so far to a contact or an undo: one state of the log, one number."""
+    """The number of the log's present state: the highest given to a contact, an undo or an import's confirmations."""
     found = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'contact'").fetchone()
     return 0 if found is None else int(found[0])
+
+
+def take_number(connection: sqlite3.Connection) -> int:
+    """Within a transaction: take the next number of the contacts' sequence for something that changes the log."""
+    number = newest(connection) + 1
+    if not connection.execute("UPDATE sqlite_sequence SET seq = ? WHERE name = 'contact'", (number,)).rowcount:
+        connection.execute("INSERT INTO sqlite_sequence (name, seq) VALUES ('contact', ?)", (number,))
+    return number
 
 
 def body_of(contact: Contact) -> bytes:
@@ -180,5 +197,7 @@ def body_of(contact: Contact) -> bytes:
 
 
 def from_body(body: bytes) -> Contact:
-    """The contact that :func:`body_of` wrote."""
-    return _decode(body)
+    """The contact that a row keeps: as :func:`body_of` wrote it, or the ADIF record of an import."""
+    if body.startswith(b"{"):
+        return _decode(body)
+    return from_record(next(read(BytesIO(body)))).contact

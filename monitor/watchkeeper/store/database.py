@@ -15,6 +15,8 @@ from .folder import DATABASE
 BUSY_MS = 5000
 #: a WAL that once grew is cut back to this at the next checkpoint
 JOURNAL_LIMIT = 16 * 1024 * 1024
+#: large enough to make imports quick, small enough for one contact's commit
+PAGE_BYTES = 8192
 #: a million contacts fit their look-ups into this many KiB of page cache
 CACHE_KIB = 16 * 1024
 
@@ -27,6 +29,7 @@ def connect_writer(path: Path, *, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
     connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, cached_statements=256)
     connection.execute(f"PRAGMA busy_timeout = {busy_ms:d}")
     connection.execute("PRAGMA mmap_size = 0")
+    connection.execute(f"PRAGMA page_size = {PAGE_BYTES:d}")  # of a new database only
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT:d}")
     connection.execute(f"PRAGMA cache_size = -{CACHE_KIB:d}")

@@ -21,9 +21,9 @@ _FIRST = """
 -- `told` is what a contact itself says it counts for (watchkeeper.store.told), `body` all of it.
 CREATE TABLE contact (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    key TEXT NOT NULL,
+    key TEXT,
     revision INTEGER NOT NULL,
-    digest BLOB NOT NULL,
+    digest BLOB,
     call TEXT NOT NULL,
     started_ms INTEGER NOT NULL,
     band TEXT,
@@ -34,11 +34,10 @@ CREATE TABLE contact (
     told TEXT NOT NULL,
     body BLOB NOT NULL
 );
--- an import's keys are digests of its records, which the look-up by call finds as well
+-- an import's rows have no key: the look-up by call finds what they are like
 CREATE UNIQUE INDEX contact_key ON contact (key, revision) WHERE import_id IS NULL;
 CREATE INDEX contact_call ON contact (call, started_ms);
 CREATE INDEX contact_supersedes ON contact (supersedes) WHERE supersedes IS NOT NULL;
-CREATE INDEX contact_import ON contact (import_id) WHERE import_id IS NOT NULL;
 
 -- Likeness never merges rows: it says which contact was the first of a group.
 CREATE TABLE same_as (contact_id INTEGER PRIMARY KEY REFERENCES contact (id), first_id INTEGER NOT NULL);
@@ -62,10 +61,28 @@ CREATE TABLE undo (
     at_ms INTEGER NOT NULL
 );
 
+-- An import that confirms contacts which the log has: the QSL fields as JSON, and a number of the contacts' sequence,
+-- the same for all of the import, once it is done.
+CREATE TABLE confirmation (
+    contact_id INTEGER NOT NULL REFERENCES contact (id),
+    import_id INTEGER NOT NULL REFERENCES import (id),
+    number INTEGER,
+    fields BLOB NOT NULL
+);
+CREATE INDEX confirmation_contact ON confirmation (contact_id);
+CREATE INDEX confirmation_number ON confirmation (number);
+
 -- what stands: neither corrected nor taken back
 CREATE VIEW standing AS SELECT * FROM contact
-    WHERE id NOT IN (SELECT supersedes FROM contact WHERE supersedes IS NOT NULL)
-    AND (import_id IS NULL OR import_id NOT IN (SELECT import_id FROM undo));
+    WHERE NOT EXISTS (SELECT 1 FROM contact AS later WHERE later.supersedes = contact.id)
+    AND NOT EXISTS (SELECT 1 FROM undo WHERE undo.import_id = contact.import_id);
+
+-- the log as people read it: without those that are like an earlier one, and with what was confirmed later
+CREATE VIEW confirmed_standing AS SELECT standing.*, (
+        SELECT fields FROM confirmation WHERE contact_id = standing.id AND number IS NOT NULL
+        AND NOT EXISTS (SELECT 1 FROM undo WHERE undo.import_id = confirmation.import_id) LIMIT 1
+    ) AS fields FROM standing
+    WHERE NOT EXISTS (SELECT 1 FROM same_as WHERE same_as.contact_id = standing.id);
 
 CREATE TABLE outbox (
     id INTEGER PRIMARY KEY AUTOINCREMENT,

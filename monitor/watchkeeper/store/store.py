@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ..model import Contact
-from . import contacts, sessions, worked_rows
+from . import contacts, imports, sessions, worked_rows
 from .adif_copy import AdifCopy
 from .contacts import Outcome, Payload
 from .damage import filled_from_copies, made_sound
@@ -22,6 +22,7 @@ from .database import connect_writer, reading
 from .errors import FolderError, in_words
 from .folder import DATABASE, FolderLock
 from .guard import confined
+from .imports import Imported, Progress
 from .migrations import migrate_core, migrate_plugin
 from .sessions import JournalChunk, SessionRow
 from .worked import WorkedIndex
@@ -167,6 +168,20 @@ class Store:
         """The number of the log's present state: the highest given to a contact or an undo."""
         with self.reader() as db:
             return contacts.newest(db)
+
+    def import_adif(self, path: Path, name: str, progress: Progress) -> Imported:
+        """Merge the ADIF file at ``path``, which the log calls ``name``, and wait for it. Raises OSError too."""
+        at_ms = self._now_ms()
+        done: Imported = self._writer.alone(
+            lambda db: imports.import_file(db, self.folder, path, name, at_ms, progress)
+        ).result()
+        return done
+
+    def undo_import(self, import_id: int) -> int:
+        """Take an import back; how many contacts it had added. Raises KeyError where there is none to take back."""
+        at_ms = self._now_ms()
+        taken: int = self._writer.alone(lambda db: imports.undo(db, self.folder, import_id, at_ms)).result()
+        return taken
 
     # outbox
 

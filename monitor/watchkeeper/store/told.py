@@ -5,6 +5,8 @@ The worked index is built from call, band, mode and this text, so that building 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from ..model import Contact
 from .worked import Dimension, Facts, facts
 
@@ -31,20 +33,29 @@ def told(locator: str, state: str, entity: str, cq_zone: str, itu_zone: str, con
     return _BETWEEN.join(part.replace(_BETWEEN, " ") for part in parts).rstrip(_BETWEEN)
 
 
+def is_confirmed(text: str) -> bool:
+    """Whether the text says that the contact is confirmed: the seventh of its parts."""
+    return text.endswith("|C") and text.count(_BETWEEN) == 6
+
+
 def facts_of(call: str, text: str) -> tuple[Facts, bool]:
     """What a contact counts for, and whether it is confirmed: as told, and by its call where it tells nothing."""
-    parts = text.split(_BETWEEN) if text else []
-    locator, state, entity, cq_zone, itu_zone, continent, confirmed = parts + [""] * (7 - len(parts))
+    locator, state, others, confirmed = _parts(text)
     found = facts(call, locator)
-    values = found.values
-    for dimension, value in (
+    found.values.update(others)
+    if state and Dimension.ENTITY in found.values:
+        found.values[Dimension.STATE] = f"{found.values[Dimension.ENTITY]} {state.upper()}"
+    return found, confirmed
+
+
+@lru_cache(maxsize=4096)
+def _parts(text: str) -> tuple[str, str, tuple[tuple[Dimension, str], ...], bool]:
+    parts = text.split(_BETWEEN)
+    locator, state, entity, cq_zone, itu_zone, continent, confirmed = parts + [""] * (7 - len(parts))
+    others = (
         (Dimension.ENTITY, entity),
         (Dimension.CQ_ZONE, cq_zone),
         (Dimension.ITU_ZONE, itu_zone),
         (Dimension.CONTINENT, continent),
-    ):
-        if value:
-            values[dimension] = value
-    if state and Dimension.ENTITY in values:
-        values[Dimension.STATE] = f"{values[Dimension.ENTITY]} {state.upper()}"
-    return found, confirmed == "C"
+    )
+    return locator, state, tuple(pair for pair in others if pair[1]), confirmed == "C"

@@ -88,8 +88,8 @@ def facts(
 ) -> Facts:
     """What a contact with ``call`` counts for. ``placed`` saves the look-up to who has it already."""
     where = placed if placed is not None else entity.lookup(call)
-    parts = callsign.parse_cached(call)
-    values = {Dimension.CALL: where.call, Dimension.BASE: parts.base if parts else where.call}
+    base, prefix = _base_and_prefix(where.call)
+    values = {Dimension.CALL: where.call, Dimension.BASE: base}
     if where.entity is not None:
         values[Dimension.ENTITY] = str(where.entity.code)
     if where.cq_zone is not None:
@@ -102,9 +102,19 @@ def facts(
         values[Dimension.LOCATOR] = locator[:4].upper()
     if state and where.entity is not None:
         values[Dimension.STATE] = f"{where.entity.code} {state.upper()}"
-    if parts is not None:
-        values[Dimension.PREFIX] = parts.prefix
+    if prefix is not None:
+        values[Dimension.PREFIX] = prefix
     return Facts(values)
+
+
+def _base_and_prefix(call: str) -> tuple[str, str | None]:
+    """The home call and the prefix of a call in capitals; most are plain, and a large log holds very many of them."""
+    plain = callsign.HOME_CALL.fullmatch(call)
+    if plain is not None:
+        stem, number, _, digit_prefix, *_ = plain.groups()
+        return call, digit_prefix or stem + number
+    parts = callsign.parse_cached(call)
+    return (parts.base, parts.prefix) if parts is not None else (call, None)
 
 
 class _Dump(msgspec.Struct, frozen=True, kw_only=True):

@@ -20,6 +20,12 @@ _STANDING = """
     AND (import_id IS NULL OR import_id NOT IN (SELECT import_id FROM undo WHERE undo.id < :before))
 """
 _ROWS = f"SELECT call, told, band, mode, id NOT IN (SELECT contact_id FROM same_as) {_STANDING} ORDER BY id"  # noqa: S608 - texts of ours
+_CONFIRMED = """
+    SELECT call, told, band, mode FROM confirmation JOIN contact ON contact.id = contact_id
+    WHERE number > :behind AND number < :before
+    AND contact.id NOT IN (SELECT supersedes FROM contact WHERE supersedes IS NOT NULL AND id < :before)
+    AND confirmation.import_id NOT IN (SELECT import_id FROM undo WHERE undo.id < :before)
+"""
 _RECENT = f"""
     SELECT call, band, mode, started_ms {_STANDING}
     AND started_ms > (SELECT committed_ms FROM contact WHERE id < :before ORDER BY id DESC LIMIT 1) - :recent
@@ -74,6 +80,8 @@ def _fold(index: WorkedIndex, connection: sqlite3.Connection, behind_id: int, be
         for (call, told), bits in gathered.items():
             facts, confirmed = facts_of(call, told)
             index.add_bits(facts, bits, bits if confirmed else 0)
+    for call, told, band, mode in connection.execute(_CONFIRMED, limits):
+        index.add_bits(facts_of(call, told)[0], 0, index.bit(band, mode))
     recent = connection.execute(_RECENT, limits | {"recent": _TWO_DAYS_MS})
     for call, band, mode, started_ms in recent:
         facts, _ = facts_of(call, "")

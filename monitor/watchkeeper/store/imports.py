@@ -1,0 +1,313 @@
+"""Imports of ADIF files: each merged into the log without doubling, and each can be taken back.
+
+The parts of a large file are read by several processes; the writer alone touches the database. Contacts keep their
+record as it came. One that the log has already (same call, band and mode, a start within some minutes) is *equal* and
+adds nothing, unless it is confirmed and the log's is not: then a row says so.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from itertools import pairwise
+from multiprocessing import get_context
+from pathlib import Path
+from typing import BinaryIO
+
+import msgspec
+
+from ..adif.contact import received_fields
+from . import import_parts, worked_rows
+from .contacts import LIKE_MS, from_body, newest, take_number
+from .folder import ADIF_COPY
+from .import_parts import Part, Refused
+from .migrations import immediate
+from .told import is_confirmed
+
+#: told how much of the file is done, 0 to 1
+Progress = Callable[[float], None]
+#: contacts that share a transaction: few large ones touch each page of the index less often
+_SHARED = 250_000
+_CACHE_KIB = 64 * 1024
+#: refused records that are told one by one
+_TOLD = 20
+_ADD = (
+    "INSERT INTO contact (revision, call, started_ms, band, mode, committed_ms, import_id, told, body)"
+    " VALUES (0, ?, ?, ?, ?, ?, ?, ?, ?)"
+)
+_WINDOW = 50_000
+
+
+class Summary(msgspec.Struct, kw_only=True):
+    """What an import did. Each record read is new, equal or refused; ``mended`` counts new ones that had to be mended,
+    and contacts of the log that the import confirmed."""
+
+    read: int = 0
+    new: int = 0
+    equal: int = 0
+    mended: int = 0
+    refused: int = 0
+
+
+class Imported(msgspec.Struct, kw_only=True):
+    """An import that was done: its number, for undo, and the first of the refused records."""
+
+    id: int
+    summary: Summary
+    refused: list[Refused]
+
+
+def import_file(
+    connection: sqlite3.Connection, folder: Path, path: Path, name: str, at_ms: int, progress: Progress
+) -> Imported:
+    """Take the ADIF file at ``path`` into the log. It begins and ends its transactions itself.
+
+    A copy of the file stays beside the database, so that the log can be read back from it. When the process dies on
+    the way, a second import of the file finds what was taken as equal. Raises OSError where it cannot be read.
+    """
+    with path.open("rb"):  # one that cannot be read leaves no trace
+        pass
+    with immediate(connection):
+        row = connection.execute("INSERT INTO import (started_ms, name) VALUES (?, ?)", (at_ms, name))
+        import_id = row.lastrowid
+    assert import_id is not None
+    _keep_copy(folder, path, import_id)
+    merger = _Merger(connection, import_id, at_ms)
+    with _cached(connection):
+        merger.begin()
+        try:
+            for part, body, done in _parts(path):
+                merger.take(part, body)
+                progress(done)
+            merger.end()
+        except BaseException:
+            merger.give_up()
+            raise
+        _save_index(connection)
+    return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
+
+
+def undo(connection: sqlite3.Connection, folder: Path, import_id: int, at_ms: int) -> int:
+    """Take an import back, by a row that says so; how many contacts it had added. Raises KeyError for none."""
+    with immediate(connection):
+        known = connection.execute(
+            "SELECT (SELECT count(*) FROM contact WHERE import_id = import.id) FROM import"
+            " WHERE id = ? AND id NOT IN (SELECT import_id FROM undo)",
+            (import_id,),
+        ).fetchone()
+        if known is None:
+            raise KeyError(import_id)
+        connection.execute(
+            "INSERT INTO undo (id, import_id, at_ms) VALUES (?, ?, ?)", (take_number(connection), import_id, at_ms)
+        )
+    for copy in (folder / ADIF_COPY).glob(f"import-{import_id}.ad?"):
+        copy.rename(copy.with_name(f"{copy.name}.undone"))
+    _save_index(connection)
+    return int(known[0])
+
+
+def last_import(connection: sqlite3.Connection) -> int | None:
+    """The newest import that was not taken back."""
+    found: int | None = connection.execute(
+        "SELECT max(id) FROM import WHERE id NOT IN (SELECT import_id FROM undo)"
+    ).fetchone()[0]
+    return found
+
+
+def _keep_copy(folder: Path, path: Path, import_id: int) -> None:
+    copies = folder / ADIF_COPY
+    copies.mkdir(exist_ok=True)
+    with path.open("rb") as start:
+        suffix = ".adx" if import_parts.is_adx(start) else ".adi"
+    target = copies / f"import-{import_id}{suffix}"
+    shutil.copyfile(path, target)
+    with target.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+@contextmanager
+def _cached(connection: sqlite3.Connection) -> Iterator[None]:
+    """A larger page cache while it lasts."""
+    before = connection.execute("PRAGMA cache_size").fetchone()[0]
+    connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB:d}")
+    try:
+        yield
+    finally:
+        connection.execute(f"PRAGMA cache_size = {before:d}")
+        connection.execute("PRAGMA shrink_memory")
+
+
+def _save_index(connection: sqlite3.Connection) -> None:
+    """Build the worked index now, so that the next start need not."""
+    through_id = newest(connection)
+    index, read = worked_rows.index_before(connection, through_id + 1)
+    if read > worked_rows.SNAPSHOT_AFTER:
+        with immediate(connection):
+            worked_rows.save(connection, through_id, index.dump())
+
+
+def _parts(path: Path) -> Iterator[tuple[Part, Callable[[int], bytes], float]]:
+    """The parts of a file in order, how to get a contact's record, and how much of the file is done with each."""
+    with path.open("rb") as file:
+        if import_parts.is_adx(file):
+            part = import_parts.read_adx(file)
+            yield part, part.anew.__getitem__, 1.0
+            return
+    cuts = import_parts.cuts(path)
+    size = max(1, cuts[-1])
+    with path.open("rb") as file:
+        for part in _read(path, cuts):
+            yield part, _Bodies(file, part), part.end / size
+
+
+def _read(path: Path, cuts: list[int]) -> Iterator[Part]:
+    """Read the parts, by several processes where there are several, and join them where they truly meet."""
+    bounds = list(pairwise(cuts))
+    if len(bounds) == 1:
+        yield import_parts.read_part(path, *bounds[0])
+        return
+    workers = min(len(bounds), max(1, len(os.sched_getaffinity(0))))
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        ahead: list[Future[Part]] = []
+        end = 0
+        for number, (start, stop) in enumerate(bounds):
+            while len(ahead) < workers + 1 and number + len(ahead) < len(bounds):
+                ahead.append(pool.submit(import_parts.read_part, path, *bounds[number + len(ahead)]))
+            part = ahead.pop(0).result()
+            if end not in (0, start):  # the cut was within a record: from where the part before truly ended
+                part = import_parts.read_part(path, end, max(end, stop))
+            end = max(part.end, stop) if part.read == 0 else part.end
+            yield part
+
+
+class _Bodies:
+    """The records of a part as the log keeps them: the file's own bytes where they are fit."""
+
+    def __init__(self, file: BinaryIO, part: Part) -> None:
+        self._spans = part.spans
+        self._anew = part.anew
+        self._start = part.spans[0] if part.spans else 0
+        file.seek(self._start)
+        self._data = file.read(part.end - self._start)
+
+    def __call__(self, index: int) -> bytes:
+        if index in self._anew:
+            return self._anew[index]
+        begin, end = self._spans[2 * index : 2 * index + 2]
+        return self._data[begin - self._start : end - self._start]
+
+
+class _Merger:
+    """Adds the contacts of one import that the log does not have."""
+
+    def __init__(self, connection: sqlite3.Connection, import_id: int, at_ms: int) -> None:
+        self.summary = Summary()
+        self.refused: list[Refused] = []
+        self._connection = connection
+        self._import_id = import_id
+        self._at_ms = at_ms
+        self._lines = 0
+        self._open = 0  # rows in the transaction that is open
+        #: the newest start in the log before this import: what starts well behind it cannot be in the log
+        self._logged_ms: int = connection.execute("SELECT coalesce(max(started_ms), -1) FROM contact").fetchone()[0]
+        self._reached_ms = -1
+        #: (call, band, mode) → the newest start in this import, for those that may matter yet
+        self._near: dict[tuple[str, str | None, str], int] = {}
+        self._forget_at = _WINDOW
+        self._confirmed = 0
+
+    def begin(self) -> None:
+        """Open a transaction."""
+        self._connection.execute("BEGIN IMMEDIATE")
+
+    def take(self, part: Part, body: Callable[[int], bytes]) -> None:
+        """Add the contacts of the next part; ``body`` gives the record of each."""
+        before = self.summary.new
+        self._connection.executemany(_ADD, self._new(part, body))
+        for refused in part.refused[: _TOLD - len(self.refused)]:
+            self.refused.append(Refused(self.summary.read + refused.record, self._lines + refused.line, refused.why))
+        self.summary.refused += len(part.refused)
+        self.summary.read += part.read
+        self._lines += part.lines
+        self._open += self.summary.new - before
+        if self._open >= _SHARED:
+            self._connection.execute("COMMIT")
+            self._open = 0
+            self.begin()
+
+    def end(self) -> None:
+        """Note what was done, and that it is done."""
+        summary = self.summary
+        self._connection.execute(
+            "UPDATE import SET ended_ms = ?, read = ?, new = ?, equal = ?, mended = ?, refused = ? WHERE id = ?",
+            (self._at_ms, *msgspec.structs.astuple(summary), self._import_id),
+        )
+        if self._confirmed:
+            number = take_number(self._connection)
+            self._connection.execute(
+                "UPDATE confirmation SET number = ? WHERE import_id = ?", (number, self._import_id)
+            )
+        self._connection.execute("COMMIT")
+
+    def give_up(self) -> None:
+        """Take back what is not yet committed; what is will be found as equal by the next try."""
+        if self._connection.in_transaction:
+            self._connection.execute("ROLLBACK")
+
+    def _new(self, part: Part, body: Callable[[int], bytes]) -> Iterator[tuple[object, ...]]:
+        """The rows of those that the log does not have; the others are counted."""
+        summary, mended = self.summary, set(part.mended)
+        columns = zip(part.calls, part.started_ms, part.bands, part.modes, part.told, strict=True)
+        for index, (call, started_ms, band, mode, told) in enumerate(columns):
+            if self._may_be_known(call, started_ms, band, mode):
+                known = self._find(call, started_ms, band, mode)
+                if known is not None:
+                    summary.equal += 1
+                    if is_confirmed(told):
+                        summary.mended += self._confirm(known, body(index))
+                    continue
+            summary.new += 1
+            summary.mended += index in mended
+            yield call, started_ms, band, mode, self._at_ms, self._import_id, told, body(index)
+
+    def _may_be_known(self, call: str, started_ms: int, band: str | None, mode: str) -> bool:
+        """Whether the log, or this import so far, may have a contact like this: false is certain, and cheap."""
+        key = (call, band, mode)
+        near_ms = self._near.get(key)
+        if started_ms < self._reached_ms:  # out of order: only the database knows
+            self._near[key] = started_ms if near_ms is None else max(near_ms, started_ms)
+            return True
+        self._reached_ms = started_ms
+        self._near[key] = started_ms
+        if len(self._near) > self._forget_at:
+            self._near = {key: at_ms for key, at_ms in self._near.items() if at_ms >= started_ms - LIKE_MS}
+            self._forget_at = max(_WINDOW, 2 * len(self._near))
+        return started_ms <= self._logged_ms + LIKE_MS or (near_ms is not None and started_ms - near_ms <= LIKE_MS)
+
+    def _find(self, call: str, started_ms: int, band: str | None, mode: str) -> tuple[int, str] | None:
+        """Row and ``told`` of the contact that stands for the same, or None."""
+        found: tuple[int, str] | None = self._connection.execute(
+            "SELECT id, told FROM standing WHERE call = ? AND started_ms BETWEEN ? AND ? AND band IS ? AND mode = ?"
+            " ORDER BY id LIMIT 1",
+            (call, started_ms - LIKE_MS, started_ms + LIKE_MS, band, mode),
+        ).fetchone()
+        return found
+
+    def _confirm(self, known: tuple[int, str], body: bytes) -> bool:
+        """Note that a contact of the log is confirmed; false where that was known."""
+        row_id, told = known
+        if is_confirmed(told):
+            return False
+        fields = received_fields(from_body(body).extra)
+        row = self._connection.execute(
+            "INSERT INTO confirmation (contact_id, import_id, fields) SELECT :row, :import, :fields"
+            " WHERE NOT EXISTS (SELECT 1 FROM confirmation WHERE contact_id = :row"
+            " AND import_id NOT IN (SELECT import_id FROM undo))",
+            {"row": row_id, "import": self._import_id, "fields": msgspec.json.encode(fields)},
+        )
+        self._confirmed += row.rowcount
+        return row.rowcount > 0
