@@ -58,6 +58,9 @@ class Air:
         self.joined: list[Station] = []
         #: whether nobody copies the own station's last word
         self.farewell_lost = False
+        #: who copied the own station in the period played last, and who could not, because it was sending itself
+        self.copied_own: set[str] = set()
+        self.deaf: set[str] = set()
         self._band = band
         self._habits = habits
         self._paths = paths
@@ -165,6 +168,8 @@ class Air:
     def _delivered(self, at_ms: int, sent: Sequence[Transmission]) -> dict[Station, list[Copied]]:
         """Return what each addressee copies; those that send in the same period copy nothing."""
         sending = {one.station for one in sent}
+        self.deaf = {station.call for station in sending}
+        self.copied_own.clear()
         inbox: dict[Station, list[Copied]] = {}
         for one in sent:
             if self.farewell_lost and one.station.own and one.line.say is Say.ROGER_FAREWELL:
@@ -175,6 +180,8 @@ class Air:
                 snr_db = self._snr_db(one, station, at_ms)
                 if self._decodes(station, one.station, snr_db):
                     inbox.setdefault(station, []).append((one, line, round(snr_db)))
+                    if one.station.own:
+                        self.copied_own.add(station.call)
         return inbox
 
     def _snr_db(self, one: Transmission, at: Station, at_ms: int) -> float:

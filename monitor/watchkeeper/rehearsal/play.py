@@ -9,27 +9,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from watchkeeper.radio import locator, noise
-from watchkeeper.rehearsal import rng
-from watchkeeper.rehearsal.air import Air, Transmission
-from watchkeeper.rehearsal.bursts import Bursts
-from watchkeeper.rehearsal.decoding import chance
+from watchkeeper.rehearsal.air import Transmission
 from watchkeeper.rehearsal.faults import Timeline, WireFaults
+from watchkeeper.rehearsal.frequency import Frequency
 from watchkeeper.rehearsal.httplog import HttpLog, Trouble
 from watchkeeper.rehearsal.lookout import Advice, Dashboard, advice
-from watchkeeper.rehearsal.operating import Logged, Operator, Policy
+from watchkeeper.rehearsal.operating import Operator, Policy
 from watchkeeper.rehearsal.outlet import Address, Outlet, Outlets, Pace
-from watchkeeper.rehearsal.paths import Paths
-from watchkeeper.rehearsal.propagation import distance_km
-from watchkeeper.rehearsal.receiver import Receiver
-from watchkeeper.rehearsal.regions import regions
-from watchkeeper.rehearsal.scenario import Band, Fault, Scenario
+from watchkeeper.rehearsal.scenario import Fault, Scenario
 from watchkeeper.rehearsal.shack import Shack
 from watchkeeper.rehearsal.sky import QUARTER_MS, Sky
-from watchkeeper.rehearsal.station import Station
+from watchkeeper.rehearsal.telling import Telling
 from watchkeeper.rehearsal.truth import Truth
 from watchkeeper.rehearsal.variants import VARIANTS, changed
-from watchkeeper.rehearsal.words import HashTable, report_text, text
 from watchkeeper.schema.events import stamp
 
 #: who the station is, is said again this often: the first word may have been lost
@@ -67,21 +59,6 @@ class Order:
     log: HttpLog | None = None
 
 
-class Frequency:
-    """All that belongs to one band: its traffic, the own receiver there, its decoder."""
-
-    def __init__(
-        self, order: Order, scenario: Scenario, band: Band, sky: Sky, outlets: Outlets, noise_db: float
-    ) -> None:
-        self.band = band
-        self.paths = Paths(order.seed, band.key, sky, band.dial_hz)
-        self.own = _own_station(scenario, band, noise_db, order.start_ms)
-        self.air = Air(order.seed, band, scenario.habits, self.paths, self.own, order.start_ms)
-        self.period_ms = round(self.air.mode.period_s * 1000)
-        self.receiver = Receiver(order.seed, band.key, self.air.mode, scenario.decoder, self.own, self.paths)
-        self.bursts = Bursts(order.seed, band, scenario.decoder, self.air.mode, outlets)
-
-
 class Session:
     """One rehearsal from its first period to its farewell."""
 
@@ -98,7 +75,8 @@ class Session:
         last_ms = order.start_ms + order.periods * 120_000
         sky = Sky(order.seed, scenario.sky, order.start_ms, last_ms, variant.sky)
         self._frequencies = {
-            band.key: Frequency(order, scenario, band, sky, self._outlets, variant.noise_db) for band in scenario.band
+            band.key: Frequency(order.seed, scenario, band, sky, self._outlets, variant.noise_db, order.start_ms)
+            for band in scenario.band
         }
         for band in scenario.band:
             if band.source not in self._outlets:
@@ -108,15 +86,14 @@ class Session:
         self._timeline = Timeline(scenario.fault, order.start_ms)
         self._shack = Shack(order.seed, scenario.own, self._timeline)
         self._operator = Operator(order.seed, order.policy, scenario.own, self._here.air, contest=own_band.contest)
-        self._reports = rng.stream(order.seed, "reports")
         self._truth = Truth(self._head(), sky)
         self._dashboard = Dashboard(order.socket) if order.socket else None
         self._changes = list(scenario.change)
         self._piled: list[Fault] = []
         self._heard = 0
-        self._made = 0
-        self._said: object = None
-        self._station_due_ms = self._gauges_due_ms = order.start_ms
+        self._telling = Telling(
+            order.seed, self._run, scenario.own, self._shack, self._timeline, self._outlets, self._truth
+        )
 
     def play(self) -> dict[str, Any]:
         """Play all periods and return the figures of the last line."""
@@ -135,7 +112,7 @@ class Session:
     def _period(self, at_ms: int) -> None:
         """Play one period of the own band, and all periods of the others that begin within it."""
         self._switch(at_ms)
-        self._say_who(at_ms)
+        self._telling.who(at_ms, self._here, self._others(), self._operator)
         own = None if self._shack.dead else self._operator.transmission(at_ms)
         copies = ()
         end_ms = at_ms + self._here.period_ms
@@ -148,13 +125,13 @@ class Session:
                 begin_ms += frequency.period_ms
         sending_s = self._here.air.mode.transmission_s if own else 0.0
         self._shack.period(at_ms, self._here.period_ms / 1000, sending_s)
-        self._gauges(at_ms, own)
+        self._telling.gauges(at_ms, self._here, sending=own is not None)
         self._outlets.send_until(end_ms - 150)
         rows = self._look()
         if own is None:
             self._operator.learn(at_ms, copies, rows)
-        self._log_contacts(at_ms, end_ms - 100)
-        self._say_tuning(end_ms - 100)
+        self._log_contacts(end_ms - 100)
+        self._telling.tuning(end_ms - 100, self._here, self._operator)
         self._outlets.send_until(end_ms)
         self._await_receipts()
 
@@ -177,140 +154,25 @@ class Session:
             frequency.bursts.listened(at_ms, listened)
         else:
             frequency.bursts.silent(at_ms)
-            self._own_sent(frequency, at_ms, own)
+            self._telling.sent(at_ms, frequency, own)
         self._truth.called(source, at_ms, sent, listened, frequency.own)
         return listened.copies if listened else ()
 
-    def _own_sent(self, frequency: Frequency, at_ms: int, own: Transmission) -> None:
-        """Report the own transmission, and let others report it."""
-        band, mode = frequency.band, frequency.air.mode
-        started_ms = at_ms + round(mode.start_s * 1000)
-        shown = HashTable(frequency.own.call)
-        if own.line.to is not None:
-            shown.hear(own.line.to)
-        self._outlets.put(
-            started_ms + 100,
-            band.source,
-            "sent",
-            started_ms,
-            mode=band.mode,
-            dial_hz=band.dial_hz,
-            offset_hz=own.offset_hz,
-            text=text(own.line, shown),
-            power_w=self._scenario.own.power_w,
-            started_at=stamp(started_ms),
-        )
-        self._truth.sent(band.source, at_ms, own, frequency.paths, mode.limit_db)
-        if self._timeline.active("offline", at_ms) is None:
-            self._receptions(frequency, at_ms, own)
-
-    def _receptions(self, frequency: Frequency, at_ms: int, own: Transmission) -> None:
-        """Let those who copy the own station and report it do so, minutes later, some of them."""
-        band, mode = frequency.band, frequency.air.mode
-        for station in frequency.air.stations:
-            if not station.reports or at_ms - station.reported_ms < _REPORTED_AGAIN_MS:
-                continue
-            snr_db = frequency.paths.snr_db(frequency.own, station, at_ms)
-            if snr_db < mode.limit_db - 3 or self._reports.random() >= chance(snr_db, mode.limit_db):
-                continue
-            station.reported_ms = at_ms
-            shown = round(max(mode.floor_db, snr_db + self._reports.gauss(0, 0.7)))
-            self._truth.reports.append(
-                {"source": band.source, "at": stamp(at_ms), "by": station.call, "snr_db": round(snr_db, 1)}
-            )
-            if self._reports.random() < 0.1:
-                continue  # some reports never arrive
-            self._outlets.put(
-                at_ms + self._reports.randint(*_REPORT_DELAY_MS),
-                band.source,
-                "reception",
-                at_ms,
-                by_call=station.call,
-                by_locator=station.locator,
-                call=frequency.own.call,
-                snr_db=shown,
-                dial_hz=band.dial_hz,
-                mode=band.mode,
-                offset_hz=own.offset_hz,
-            )
-
-    def _gauges(self, at_ms: int, own: Transmission | None) -> None:
-        source, length_ms = self._here.band.source, self._here.period_ms
-        if own is not None:
-            middle_ms = at_ms + round(0.45 * length_ms)
-            self._outlets.put(middle_ms, source, "gauge", middle_ms, **self._shack.sending(at_ms))
-        if at_ms >= self._gauges_due_ms:
-            self._gauges_due_ms = at_ms + _GAUGES_EVERY_MS
-            after_ms = at_ms + round(0.95 * length_ms)
-            self._outlets.put(after_ms, source, "gauge", after_ms, **self._shack.receiving(at_ms))
-
-    def _say_who(self, at_ms: int) -> None:
-        if at_ms < self._station_due_ms:
-            return
-        self._station_due_ms = at_ms + _STATION_EVERY_MS
-        own = self._scenario.own
-        activations = [{"programme": one.programme, "reference": one.reference} for one in own.activations]
-        for outlet in self._outlets:
-            self._outlets.put(
-                at_ms, outlet.source, "station", at_ms, call=own.call, locator=own.locator, power_w=own.power_w,
-                antenna=own.antenna, activations=activations or None,
-            )  # fmt: skip
-        for frequency in self._frequencies.values():
-            if frequency.band.source != self._here.band.source:
-                self._tuning(frequency, at_ms, parity=None, offset_hz=None, calling=None)
-        self._said = None
-        self._say_tuning(at_ms)
-
-    def _say_tuning(self, at_ms: int) -> None:
-        """Say where the own station stands when that has changed."""
-        operator = self._operator
-        said = (self._here.band.source, operator.parity, operator.offset_hz, operator.calling)
-        if said != self._said:
-            self._said = said
-            self._tuning(self._here, at_ms, operator.parity, operator.offset_hz, operator.calling)
-
-    def _tuning(
-        self, frequency: Frequency, at_ms: int, parity: int | None, offset_hz: float | None, calling: str | None
-    ) -> None:
-        band = frequency.band
-        self._outlets.put(
-            at_ms, band.source, "tuning", at_ms, dial_hz=band.dial_hz, mode=band.mode, sideband="USB",
-            search_low_hz=200, search_high_hz=2900, send_dial_hz=band.dial_hz if parity is not None else None,
-            send_offset_hz=offset_hz, send_parity=parity, calling=calling,
-        )  # fmt: skip
-
-    def _log_contacts(self, at_ms: int, due_ms: int) -> None:
+    def _log_contacts(self, due_ms: int) -> None:
         for logged in self._operator.to_log:
-            self._made += 1
-            self._log_contact(logged, due_ms)
+            self._telling.contact(due_ms, self._here, logged, self._operator.offset_hz)
         self._operator.to_log.clear()
-
-    def _log_contact(self, logged: Logged, due_ms: int) -> None:
-        own, band, exchange = self._scenario.own, self._here.band, logged.exchange
-        key = f"{self._run}-{self._made}"
-        ended_ms = logged.ended_ms + self._here.period_ms
-        sent, contest = exchange.report_sent_db, band.contest
-        self._outlets.put(
-            due_ms, band.source, "contact", ended_ms, id=key, call=logged.call,
-            started_at=stamp(logged.started_ms), ended_at=stamp(ended_ms), dial_hz=band.dial_hz, mode=band.mode,
-            offset_hz=self._operator.offset_hz, report_sent=None if sent is None else report_text(sent),
-            report_received=exchange.report_received, locator=exchange.locator or None, station_call=own.call,
-            own_locator=own.locator, power_w=own.power_w,
-            activations=[{"programme": one.programme, "reference": one.reference} for one in own.activations] or None,
-            exchange_sent=own.locator[:4] if contest else None,
-            exchange_received=exchange.locator if contest else None,
-        )  # fmt: skip
-        self._truth.contacts.append(
-            {"source": band.source, "id": key, "call": logged.call, "at": stamp(ended_ms),
-             "real": exchange.partner is not None}
-        )  # fmt: skip
 
     def _change_band(self, at_ms: int) -> None:
         while self._changes and at_ms - self._order.start_ms >= self._changes[0].at_s * 1000:
             change = self._changes.pop(0)
             self._here = self._frequencies[change.band]
-            self._said = None
             self._operator.move(self._here.air, contest=self._here.band.contest)
+
+    def _others(self) -> list[Frequency]:
+        """Return the bands on which another radio listens."""
+        own = self._here.band.source
+        return [frequency for frequency in self._frequencies.values() if frequency.band.source != own]
 
     def _switch(self, at_ms: int) -> None:
         """Put the faults of the moment in force that are not asked for elsewhere."""
@@ -369,7 +231,7 @@ class Session:
             return
         log.trouble = Trouble.NONE
         until = time.monotonic() + _FORWARD_WAIT_S
-        while log.received < self._made and time.monotonic() < until:
+        while log.received < self._telling.contacts and time.monotonic() < until:
             time.sleep(0.05)
 
     def _note_quarter(self, at_ms: int) -> None:
@@ -431,40 +293,9 @@ class Session:
             "heard": self._heard,
             "events_sent": sum(outlet.sender.seq for outlet in self._outlets),
             "datagrams_sent": wire.pop("sent", 0),
-            "contacts_made": self._made,
+            "contacts_made": self._telling.contacts,
             "receipts": sum(len(outlet.sender.receipts) for outlet in self._outlets),
             "receipts_missing": len(pending),
             "wire": wire,
             "http_received": self._order.log.received if self._order.log else 0,
         }
-
-
-def _own_station(scenario: Scenario, band: Band, noise_db: float, start_ms: int) -> Station:
-    """Return the own station as it is on one band."""
-    own = scenario.own
-    point = locator.centre(own.locator)
-    place = (point.latitude, point.longitude)
-    return Station(
-        call=own.call,
-        region=min(regions(), key=lambda one: distance_km(place, (one.latitude, one.longitude))),
-        place=place,
-        locator=own.locator[:4],
-        power_w=own.power_w,
-        gain_dbi=own.gain_dbi,
-        noise_dbm=noise.power_dbm(own.surroundings, band.dial_hz) + noise_db,
-        clock_s=0.0,
-        patience=own.patience,
-        skill=1.0,
-        polite=True,
-        short=False,
-        direction=None,
-        streams=1,
-        runner=own.style == "run",
-        reports=False,
-        from_ms=start_ms,
-        to_ms=2**62,
-        parity=0,
-        offset_hz=1500.0,
-        random=rng.stream(0, "own"),
-        own=True,
-    )

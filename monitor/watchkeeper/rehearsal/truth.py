@@ -2,10 +2,10 @@
 
 One JSON object. Times are RFC 3339, SNR in dB in 2,500 Hz. ``stations``: who was on, from when to when, with what.
 ``reach``: for each source and call, rows of [quarter hour, SNR of theirs here, SNR of ours there] without fading.
-``openings``: spans in which an average station in a sector and at a distance was readable. ``calls``: own calls to one
-station, with the chance that it copied. ``callers``: who called the own station, whether that could be heard or not.
-``phantoms``: texts that nobody sent. ``reports``: who copied the own station and how strongly. ``faults``: what was
-injected. ``contacts``: those made.
+``openings``: spans in which an average station in a sector and at a distance was readable. ``calls``: own messages to
+one station, with the chance of a decode at the SNR there, whether it was listening, and whether it copied. ``callers``:
+who called the own station, whether that was copied or not. ``phantoms``: texts that nobody sent. ``reports``: who
+copied the own station and how strongly. ``faults``: what was injected. ``contacts``: those made.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 
 from watchkeeper.radio import geodesic, link
 from watchkeeper.radio.place import Point
-from watchkeeper.rehearsal.air import Transmission
+from watchkeeper.rehearsal.air import Air, Transmission
 from watchkeeper.rehearsal.decoding import chance
 from watchkeeper.rehearsal.paths import Paths
 from watchkeeper.rehearsal.propagation import Geometry, Place, azimuth_deg, geometry
@@ -114,11 +114,12 @@ class Truth:
             copied = listened is not None and any(copy.source is one for copy in listened.copies)
             self.callers.append({"source": source, "at": stamp(at_ms), "call": one.station.call, "copied": copied})
 
-    def sent(self, source: str, at_ms: int, one: Transmission, paths: Paths, limit_db: float) -> None:
-        """Note an own call to one station with the chance that it copied."""
+    def sent(self, source: str, at_ms: int, one: Transmission, air: Air, paths: Paths) -> None:
+        """Note an own message to one station with the chance that it copied, and whether it did."""
         station = one.exchanges[0].partner if one.exchanges else None
         if one.line.to is None:
             return
+        limit_db = air.mode.limit_db
         snr_db = None if station is None else round(paths.snr_db(one.station, station, at_ms), 1)
         self.calls.append(
             {
@@ -128,6 +129,8 @@ class Truth:
                 "say": one.line.say.value,
                 "snr_there_db": snr_db,
                 "chance": 0.0 if snr_db is None else round(chance(snr_db, limit_db), 3),
+                "listening": station is not None and station.call not in air.deaf,
+                "copied": station is not None and station.call in air.copied_own,
             }
         )
 
