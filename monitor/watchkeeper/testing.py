@@ -10,6 +10,7 @@ calls give the same notes, hails and views. Calls in examples carry a suffix fro
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -27,7 +28,7 @@ from .radio import band, mode
 from .schema import events
 from .store.worked import WorkedIndex, facts
 from .view import AnyView, Table
-from .watch.journal import Chunk, Outcome
+from .watch.journal import Chunk, Entry, Outcome
 from .watch.pipeline import Rules, Watch
 
 if TYPE_CHECKING:
@@ -84,6 +85,8 @@ class Bench:
         self.hails: list[Hail] = []
         self.rests: list[Rest] = []
         self.records = NoRecords()
+        self._own = own
+        self._before = copy.deepcopy(worked or WorkedIndex())
         self.watch = Watch(Rules(), own, worked or WorkedIndex())
         sections = {name: dict(section) for name, section in (config or {}).items()}
         settings = msgspec.structs.replace(settings or PluginSettings(), sections=sections)
@@ -95,6 +98,7 @@ class Bench:
             meter=meter,
         )
         self.watch.attach(self.host)
+        self.journal: list[Entry] = []
         self._chunk = Chunk()
         self._t = START_MS
         self._heard = 0
@@ -161,12 +165,27 @@ class Bench:
 
     def _enter(self, after_ms: int, **what: Any) -> None:
         self._t += after_ms
-        self.watch.feed(self._chunk.number(self._t, **what))
+        entry = self._chunk.number(self._t, **what)
+        self.journal.append(entry)
+        self.watch.feed(entry)
         self.hails += self.watch.drain().hails
         while self._applied < len(self.rests):
             rest = self.rests[self._applied]
             self._applied += 1
             self._enter(1, rest=rest)
+
+    async def reload(self, *plugins: type, config: Mapping[str, Mapping[str, Any]]) -> list[str]:
+        """Go over to other plugins or another config, as the live watch does; what is wrong with them otherwise."""
+        sections = {name: dict(section) for name, section in config.items()}
+        settings = msgspec.structs.replace(self.host.settings, sections=sections)
+        return await self.host.reload(settings, self._read_again, candidates=[*map(candidate, plugins)])
+
+    async def _read_again(self, host: PluginHost) -> None:
+        watch = Watch(Rules(), self._own, copy.deepcopy(self._before))
+        host.attach(watch)
+        watch.attach(host)
+        for entry in self.journal:
+            watch.feed(entry)
 
     # -- looking ------------------------------------------------------------------------------------------------------
 

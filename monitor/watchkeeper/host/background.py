@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Coroutine, Iterable, Mapping
+from collections.abc import Awaitable, Callable, Collection, Coroutine, Iterable
 from typing import Any
 
 from watchkeeper.model import Hail
@@ -24,33 +24,28 @@ MOST_WAITING = 64
 
 
 class Background:
-    """Runs each plugin's tasks apart from the others'. ``sleep`` stands in for the clock in tests."""
+    """What one plugin does beside the watch. ``sleep`` waits between the tries to deliver."""
 
-    def __init__(self, sleep: Callable[[float], Awaitable[None]] = asyncio.sleep) -> None:
+    def __init__(self, record: Record, sleep: Callable[[float], Awaitable[None]]) -> None:
+        self._record = record
         self._sleep = sleep
         self._stop = asyncio.Event()
-        self._running: dict[asyncio.Task[None], Record] = {}
+        self._running: list[asyncio.Task[None]] = []
         self._delivering: list[asyncio.Task[None]] = []
-        self._deliveries: list[tuple[Slot, asyncio.Queue[Hail]]] = []
-        self._records: list[Record] = []
+        self._queue: asyncio.Queue[Hail] = asyncio.Queue(MOST_WAITING)
 
-    async def start(self, records: Iterable[Record], contexts: Mapping[str, Context]) -> None:
-        """Start the plugins one after the other; one that fails to start is blocked."""
-        for record in records:
-            self._records.append(record)
-            if not await self._started(record, contexts[record.name]):
-                continue
-            if run := record.slots.get("async_run"):
-                self._running[_task(record, self._run(run))] = record
-            if deliver := record.slots.get("async_deliver"):
-                queue: asyncio.Queue[Hail] = asyncio.Queue(MOST_WAITING)
-                self._deliveries.append((deliver, queue))
-                self._delivering.append(_task(record, self._deliver_all(deliver, queue)))
+    async def start(self, context: Context) -> None:
+        """Run ``async_start``, then keep ``async_run`` and the delivery running. One that fails to start is blocked."""
+        slots = self._record.slots
+        if "async_start" in slots and not await self._started(slots["async_start"], context):
+            return
+        if "async_run" in slots:
+            self._running.append(self._task(self._run(slots["async_run"])))
+        if "async_deliver" in slots:
+            self._delivering.append(self._task(self._deliver_all(slots["async_deliver"])))
 
-    async def _started(self, record: Record, context: Context) -> bool:
-        slot = record.slots.get("async_start")
-        if slot is None:
-            return True
+    async def _started(self, slot: Slot, context: Context) -> bool:
+        record = self._record
         try:
             async with asyncio.timeout(START_S):
                 await slot.call(context)
@@ -64,6 +59,9 @@ class Background:
         _log.warning("plugin %s is blocked: %s", record.name, record.reason)
         return False
 
+    def _task(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+        return asyncio.create_task(work, name=f"plugin {self._record.name}")
+
     async def _run(self, slot: Slot) -> None:
         slot.calls += 1
         try:
@@ -75,18 +73,18 @@ class Background:
     # -- hails --------------------------------------------------------------------------------------------------------
 
     def deliver(self, hail: Hail) -> None:
-        """Queue the hail for every plugin that delivers; a queue that is full drops it, counted and shown."""
-        for slot, queue in self._deliveries:
-            if slot.record.state is not State.RUNNING:
-                continue
-            try:
-                queue.put_nowait(hail)
-            except asyncio.QueueFull:
-                self._failed(slot, f"{MOST_WAITING} hails wait to be delivered: one more was dropped")
+        """Queue the hail if the plugin delivers; a queue that is full drops it, counted and shown."""
+        if not self._delivering or self._record.state is not State.RUNNING:
+            return
+        try:
+            self._queue.put_nowait(hail)
+        except asyncio.QueueFull:
+            slot = self._record.slots["async_deliver"]
+            self._failed(slot, f"{MOST_WAITING} hails wait to be delivered: one more was dropped")
 
-    async def _deliver_all(self, slot: Slot, queue: asyncio.Queue[Hail]) -> None:
+    async def _deliver_all(self, slot: Slot) -> None:
         while True:
-            await self._deliver(slot, await queue.get())
+            await self._deliver(slot, await self._queue.get())
 
     async def _deliver(self, slot: Slot, hail: Hail) -> None:
         for wait_s in (*RETRY_AFTER_S, None):
@@ -103,46 +101,42 @@ class Background:
             if wait_s is not None:
                 await self._sleep(wait_s)
 
-    @staticmethod
-    def _failed(slot: Slot, reason: str) -> None:
+    def _failed(self, slot: Slot, reason: str) -> None:
         slot.errors += 1
-        slot.record.reason = reason
-        _log.warning("plugin %s: %s", slot.record.name, reason)
+        self._say(reason)
+
+    def _say(self, reason: str) -> None:
+        self._record.reason = reason
+        _log.warning("plugin %s: %s", self._record.name, reason)
 
     # -- the end ------------------------------------------------------------------------------------------------------
 
-    async def stop(self) -> None:
-        """Ask all tasks to end, cancel them a second later, and find those that plugins left behind."""
+    def ask_to_stop(self) -> None:
+        """Tell the background task that it should end; end the deliveries."""
         self._stop.set()
         for task in self._delivering:
             task.cancel()
+
+    async def stop(self, among: Collection[asyncio.Task[Any]]) -> None:
+        """End all tasks: asked first, cancelled a second later. What the plugin left behind ``among`` all is named."""
+        self.ask_to_stop()
         await _ended(self._running)
         for task in self._running:
             task.cancel()
         await _ended([*self._running, *self._delivering])
-        for task, record in self._running.items():
-            if not task.done():
-                record.reason = "its background task does not end even when cancelled"
-                _log.warning("plugin %s: %s", record.name, record.reason)
-        await self._sweep()
+        if not all(task.done() for task in self._running):
+            self._say("its background task does not end even when cancelled")
+        await self._sweep(among)
 
-    async def _sweep(self) -> None:
-        """Cancel tasks that a plugin's code started and left running."""
-        owners = {_package(type(record.instance).__module__): record for record in self._records}
+    async def _sweep(self, among: Collection[asyncio.Task[Any]]) -> None:
+        """Cancel tasks that the plugin's code started and left running."""
+        package = _package(type(self._record.instance).__module__)
         known = {*self._running, *self._delivering, asyncio.current_task()}
-        leaked: list[asyncio.Task[Any]] = []
-        for task in asyncio.all_tasks() - known:
-            record = owners.get(_package_of(task))
-            if record is not None:
-                task.cancel()
-                leaked.append(task)
-                record.reason = f"it left the task {task.get_name()!r} running"
-                _log.warning("plugin %s: %s", record.name, record.reason)
+        leaked = [task for task in among if task not in known and not task.done() and _package_of(task) == package]
+        for task in leaked:
+            task.cancel()
+            self._say(f"it left the task {task.get_name()!r} running")
         await _ended(leaked)
-
-
-def _task(record: Record, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-    return asyncio.create_task(work, name=f"plugin {record.name}")
 
 
 async def _ended(tasks: Iterable[asyncio.Task[Any]]) -> None:

@@ -119,6 +119,8 @@ class Context:
         """A short-lived read-only connection. Not for synchronous hooks: what it reads is outside the journal."""
         return self._records.reader()
 
-    def rebind(self, watching: Watching) -> None:
-        """For the host alone: read from another watch from now on (a reload feeds a replacement from a muted one)."""
+    def rebind(self, watching: Watching, hail: Callable[[str, Hail], None], records: Records) -> None:
+        """For the host alone: work with another watch from now on (a reload feeds a replacement from a muted one)."""
         self._watching = watching
+        self._hail = hail
+        self._records = records

@@ -7,9 +7,10 @@ A call that was merely kept from the processor by other programs is no overrun: 
 
 from __future__ import annotations
 
+import asyncio
 import resource
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from time import perf_counter_ns
 from typing import Any, NamedTuple
 
@@ -36,10 +37,11 @@ def thread_usage() -> Usage:
 
 
 class Meter(NamedTuple):
-    """The clocks by which calls are measured; tests put their own in."""
+    """The clocks by which calls are measured and retries wait; tests put their own in."""
 
     wall_ns: Callable[[], int] = perf_counter_ns
     usage: Callable[[], Usage] = thread_usage
+    sleep: Callable[[float], Awaitable[None]] = asyncio.sleep
 
 
 class Slot:
@@ -88,6 +90,14 @@ class Record:
     def out(self, state: State, reason: str) -> None:
         """Take it out of service, for a reason."""
         self.state, self.reason = state, reason
+
+    def wake(self) -> None:
+        """Put it back into service after a rest, with a clean slate."""
+        self.out(State.RUNNING, f"tried again after a rest: {self.reason}")
+        self.until_ms = None
+        self.overran_at.clear()
+        for slot in self.slots.values():
+            slot.streak = 0
 
     def failed(self, slot: Slot, error: BaseException) -> str | None:
         """Count an error of one hook; the reason to rest the plugin once it is due."""

@@ -7,20 +7,20 @@ While a journal is read again (``live`` is False) the host asks for nothing: the
 
 from __future__ import annotations
 
+import asyncio
 import logging
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Awaitable, Callable, Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from watchkeeper.config import PluginSettings
-from watchkeeper.model import Contact, Destination, Hail, Hearing, Note, Period
-from watchkeeper.schema.events import Event
-from watchkeeper.view import AnyView
+from watchkeeper.model import Destination, Hail, Period
 
 from .background import Background
-from .context import Check, Context, Records, Watching
+from .calls import HookCaller
+from .context import Context, Records, Watching
 from .discovery import Candidate
-from .guard import Meter, Record, Slot
+from .guard import Meter, Record
 from .loading import Fleet, assemble, available
 from .status import PluginStatus, Rest, State
 
@@ -38,7 +38,7 @@ class Outlets(NamedTuple):
     data_dir: Path
 
 
-class PluginHost:
+class PluginHost(HookCaller):
     """All plugins of one watch.
 
     Made from the ``[plugins]`` settings and the watch that plugins read; :meth:`attach` gives another watch later.
@@ -56,18 +56,16 @@ class PluginHost:
         candidates: Sequence[Candidate] | None = None,
         meter: Meter | None = None,
     ) -> None:
-        self.settings = settings
+        super().__init__(settings, meter or Meter())
+        self._safe = safe
         self._watching = watching
         self._outlets = outlets
         self.live = live
-        self._meter = meter or Meter()
         self._contexts: dict[str, Context] = {}
-        self._may_hail = False
         found = available(settings) if candidates is None else candidates
         self._fleet: Fleet = assemble(found, settings, self._context, outlets.records, safe=safe)
-        self._background = Background()
-        self._shown: dict[str, Sequence[AnyView]] = {}
-        self._line_up()
+        self._backgrounds: dict[str, Background] = {}
+        self._refresh()
 
     # -- making -------------------------------------------------------------------------------------------------------
 
@@ -80,22 +78,11 @@ class PluginHost:
         """Let all plugins read from ``watching`` from now on."""
         self._watching = watching
         for context in self._contexts.values():
-            context.rebind(watching)
+            context.rebind(watching, self._hail, self._outlets.records)
 
-    def _line_up(self) -> None:
-        """Precompute whom each hook calls."""
-        running = [record for record in self._fleet.running if record.state is State.RUNNING]
-        self._annotating = self._slots(running, "annotate")
-        self._burst = self._slots(running, "burst_judged")
-        self._closed = self._slots(running, "period_closed")
-        self._logged = self._slots(running, "contact_logged")
-        self._seen = self._slots(running, "event_seen")
-        self._viewing = self._slots(running, "views")
-        self._running = running
-
-    @staticmethod
-    def _slots(running: Iterable[Record], hook: str) -> list[Slot]:
-        return [record.slots[hook] for record in running if hook in record.slots]
+    def _refresh(self) -> None:
+        """Let the hooks call those who run now."""
+        self.line_up(record for record in self._fleet.running if record.state is State.RUNNING)
 
     @property
     def notices(self) -> list[str]:
@@ -106,96 +93,10 @@ class PluginHost:
         """Every plugin found, by name, running or not."""
         return [record.status() for record in self._fleet.records]
 
-    def refusals(self, current: PluginHost) -> list[str]:
-        """Why these plugins should not take the place of ``current``'s: each that ran there and cannot run here."""
-        ran = {record.name for record in current._fleet.records if record.state in (State.RUNNING, State.RESTED)}
-        broken = [record for record in self._fleet.records if record.state in (State.BLOCKED, State.FAILED)]
-        return [f"plugin {record.name}: {record.reason}" for record in broken if record.name in ran]
-
-    # -- the watch's hooks --------------------------------------------------------------------------------------------
-
-    def annotate(self, hearing: Hearing) -> None:
-        """Let every plugin put its notes on the hearing, providers first. The hot path: one clock reading a plugin."""
-        wall_ns = self._meter.wall_ns
-        self._may_hail = True
-        begun = wall_ns()
-        for slot in self._annotating:
-            record = slot.record
-            try:
-                made = slot.call(hearing)
-                if made is not None:
-                    _put(hearing.noted, made, record)
-                if slot.streak:
-                    slot.streak = 0
-            except KeyboardInterrupt:
-                raise
-            except BaseException as error:
-                self._failed(slot, error)
-            ended = wall_ns()
-            spent = ended - begun
-            begun = ended
-            slot.calls += 1
-            slot.spent_ns += spent
-            record.burst_ns += spent
-            if spent > slot.max_ns:
-                slot.max_ns = spent
-        self._may_hail = False
-
-    def burst_judged(self, period: Period) -> None:
-        """A burst of the period is in."""
-        self._judging()
-        self._tell(self._burst, period)
-
-    def period_closed(self, period: Period) -> None:
-        """All of the period is in. Plugins whose rest is over are asked back."""
-        self._judging()
-        self._tell(self._closed, period)
-        self._ask_back()
-
-    def contact_logged(self, contact: Contact) -> None:
-        """The contact is in the durable record."""
-        self._tell(self._logged, contact)
-
-    def event_seen(self, event: Event) -> None:
-        """An accepted event that is no hearing and no contact."""
-        self._tell(self._seen, event)
-
-    def views(self) -> list[AnyView]:
-        """What all running plugins show, each plugin's together; one that raises shows what it last did."""
-        for slot in self._viewing:
-            shown = self._call(slot)
-            if shown is not None and shown is not self._shown.get(slot.record.name):
-                self._show(slot, shown)
-        return [view for slot in self._viewing for view in self._shown.get(slot.record.name, ())]
-
-    def _show(self, slot: Slot, shown: Any) -> None:
-        if isinstance(shown, Sequence) and all(isinstance(view, AnyView) for view in shown):
-            self._shown[slot.record.name] = shown
-        else:
-            self._failed(slot, TypeError(f"it returned {type(shown).__name__}, not a sequence of views"))
-
-    # -- hooks that are asked for now and then ------------------------------------------------------------------------
-
-    def preflight(self) -> list[Check]:
-        """All plugins' checks, in order of rank."""
-        found = [check for _, checks in self._collect("preflight") for check in checks if isinstance(check, Check)]
-        return sorted(found, key=lambda check: check.rank)
-
-    def report_parts(self, session: int) -> list[AnyView]:
-        """All plugins' parts of the report on ``session``."""
-        parts = [
-            view for _, views in self._collect("report_parts", session) for view in views if isinstance(view, AnyView)
-        ]
-        return sorted(parts, key=lambda view: view.rank)
-
-    def metrics(self) -> dict[str, dict[str, float]]:
-        """Counters and gauges by plugin."""
-        return {name: dict(found) for name, found in self._collect("metrics")}
-
     def destinations(self) -> list[Destination]:
         """Where contacts go; asked once, after :meth:`start`. Of two with one name only the first is taken."""
         found: dict[str, Destination] = {}
-        for plugin, destinations in self._collect("destinations"):
+        for plugin, destinations in self.collect("destinations", list):
             for destination in destinations:
                 if destination.name in found:
                     self._fleet.notices.append(f"plugin {plugin!r}: a destination {destination.name!r} exists already")
@@ -203,70 +104,21 @@ class PluginHost:
                     found[destination.name] = destination
         return list(found.values())
 
-    def _collect(self, hook: str, *arguments: Any) -> list[tuple[str, Any]]:
-        answers = [(slot.record.name, self._call(slot, *arguments)) for slot in self._slots(self._running, hook)]
-        return [(name, answer) for name, answer in answers if answer is not None]
-
-    # -- the guard ----------------------------------------------------------------------------------------------------
-
-    def _tell(self, slots: list[Slot], argument: Any) -> None:
-        self._may_hail = True
-        for slot in slots:
-            self._call(slot, argument)
-        self._may_hail = False
-
-    def _call(self, slot: Slot, *arguments: Any) -> Any:
-        """What the hook returns, or None where it raised."""
-        meter = self._meter
-        before = meter.usage()
-        begun = meter.wall_ns()
-        answer = None
-        try:
-            answer = slot.call(*arguments)
-            slot.streak = 0
-        except KeyboardInterrupt:
-            raise
-        except BaseException as error:
-            self._failed(slot, error)
-        spent = meter.wall_ns() - begun
-        slot.calls += 1
-        slot.spent_ns += spent
-        slot.max_ns = max(slot.max_ns, spent)
-        allowed_ns = self.settings.budget_ms * 1e6
-        if spent > allowed_ns:
-            after = meter.usage()
-            if after.cpu_ns - before.cpu_ns > allowed_ns or after.waits > before.waits:
-                self._overran(slot, spent, self.settings.budget_ms)
-        return answer
-
-    def _failed(self, slot: Slot, error: BaseException) -> None:
-        due = slot.record.failed(slot, error)
-        if slot.streak == 1:
-            _log.warning("plugin %s: %s", slot.record.name, slot.record.reason, exc_info=error)
-        if due:
-            self._ask_rest(slot.record, due)
-
-    def _overran(self, slot: Slot, spent_ns: int, allowed_ms: float) -> None:
-        due = slot.record.overran(slot, spent_ns, allowed_ms, self._watching.now_ms)
-        _log.warning("plugin %s: %s", slot.record.name, slot.record.reason)
-        if due:
-            self._ask_rest(slot.record, due)
-
-    def _judging(self) -> None:
-        """Settle what plugins took for the notes since the last judgement."""
-        allowed_ms = self.settings.burst_budget_ms
-        for record in self._running:
-            if record.burst_ns > allowed_ms * 1e6:
-                self._overran(record.slots["annotate"], record.burst_ns, allowed_ms)
-            record.burst_ns = record.hails = 0
-
     # -- rests --------------------------------------------------------------------------------------------------------
+
+    def _now_ms(self) -> int:
+        return self._watching.now_ms
 
     def _ask_rest(self, record: Record, reason: str) -> None:
         if self.live and not record.asked:
             record.asked = True
             until_ms = self._watching.now_ms + round(self.settings.rest_min * 60_000)
             self._outlets.rest(Rest(plugin=record.name, resting=True, reason=reason, until_ms=until_ms))
+
+    def period_closed(self, period: Period) -> None:
+        """All of the period is in. Plugins whose rest is over are asked back."""
+        super().period_closed(period)
+        self._ask_back()
 
     def _ask_back(self) -> None:
         if not self.live:
@@ -288,18 +140,15 @@ class PluginHost:
             record.out(State.RESTED, rest.reason or "rested")
             _log.warning("plugin %s is rested: %s", record.name, record.reason)
         else:
-            record.out(State.RUNNING, f"tried again after a rest: {record.reason}")
-            record.overran_at.clear()
-            for slot in record.slots.values():
-                slot.streak = 0
-        self._line_up()
+            record.wake()
+        self._refresh()
 
     # -- hails --------------------------------------------------------------------------------------------------------
 
     def _hail(self, plugin: str, hail: Hail) -> None:
-        if not self._may_hail:
+        if not self.may_hail:
             raise RuntimeError("hail() is only for annotate, burst_judged, period_closed, contact_logged, event_seen")
-        record = next(each for each in self._running if each.name == plugin)
+        record = next(each for each in self.running if each.name == plugin)
         record.hails += 1
         if record.hails <= MOST_HAILS:
             self._outlets.hail(plugin, hail)
@@ -311,28 +160,107 @@ class PluginHost:
 
     async def start(self) -> None:
         """Run ``async_start`` of every plugin, then keep their background tasks and deliveries running."""
-        await self._background.start(self._running, self._contexts)
-        self._line_up()
+        await self._start(self.running)
+
+    async def _start(self, records: Iterable[Record]) -> None:
+        for record in records:
+            background = self._backgrounds[record.name] = Background(record, self.meter.sleep)
+            await background.start(self._contexts[record.name])
+        self._refresh()
 
     def deliver(self, hail: Hail) -> None:
         """Hand the hail to every plugin that reaches the operator; returns at once."""
-        self._background.deliver(hail)
+        for background in self._backgrounds.values():
+            background.deliver(hail)
 
     async def stop(self) -> None:
         """Stop all tasks of plugins; those that do not stop within a second are cancelled and named."""
-        await self._background.stop()
+        await _stop(self._backgrounds.values(), _other_tasks())
+        self._backgrounds.clear()
+
+    # -- reload -------------------------------------------------------------------------------------------------------
+
+    async def reload(
+        self,
+        settings: PluginSettings,
+        feed: Callable[[PluginHost], Awaitable[None]],
+        *,
+        candidates: Sequence[Candidate] | None = None,
+    ) -> list[str]:
+        """Go over to other settings, between two periods; the reasons why not, and then nothing has changed.
+
+        Plugins that are new or changed are made anew and shown the session so far: ``feed`` lets a watch of its own,
+        whose hails go nowhere, read the journal again with the host that it is given. The others run on as they are.
+        """
+        outlets = Outlets(_unheard, _unheard, _ReadOnly(self._outlets.records), self._outlets.data_dir)
+        trial = PluginHost(
+            settings, self._watching, outlets, live=False, safe=self._safe, candidates=candidates, meter=self.meter
+        )
+        fresh = [record for record in trial._fleet.running if self._differs(record)]
+        before = _other_tasks()
+        if not trial._refusals(self) and fresh:
+            await feed(trial)
+            await trial._start(fresh)
+        refusals = trial._refusals(self)
+        if refusals:
+            await trial.stop()
+            return refusals
+        await _stop(self._take_over(trial, {record.name for record in fresh}), before)
+        return []
+
+    def _differs(self, record: Record) -> bool:
+        ours = next((each for each in self._fleet.running if each.name == record.name), None)
+        return ours is None or (ours.traits, ours.config) != (record.traits, record.config)
+
+    def _refusals(self, current: PluginHost) -> list[str]:
+        """Why these plugins should not take the place of ``current``'s: each that ran there and cannot run here."""
+        ran = {record.name for record in current._fleet.records if record.state in (State.RUNNING, State.RESTED)}
+        broken = [record for record in self._fleet.records if record.state in (State.BLOCKED, State.FAILED)]
+        return [f"plugin {record.name}: {record.reason}" for record in broken if record.name in ran]
+
+    def _take_over(self, trial: PluginHost, fresh: set[str]) -> list[Background]:
+        """Put the trial's fresh plugins among ours, in the trial's order; returns what of ours is to be stopped."""
+        staying = {record.name for record in trial._fleet.running} - fresh
+        kept = {record.name: record for record in self._fleet.running if record.name in staying}
+        records = [kept.get(record.name, record) for record in trial._fleet.records]
+        running = [kept.get(record.name, record) for record in trial._fleet.running]
+        self._fleet = Fleet(records, running, trial._fleet.notices)
+        self.settings = trial.settings
+        replaced = [self._backgrounds.pop(name) for name in list(self._backgrounds) if name not in staying]
+        self._backgrounds |= trial._backgrounds
+        self._contexts |= {name: trial._contexts[name] for name in fresh}
+        for record in running:
+            if record.name in fresh and record.state is State.RESTED:
+                record.wake()  # it was the one before that earned the rest
+        self.forget_views(staying)
+        self.attach(self._watching)
+        self._refresh()
+        return replaced
 
 
-def _put(noted: dict[type[Note], Note], made: Any, record: Record) -> None:
-    """Put what ``annotate`` returned on the hearing; raises TypeError unless it is what the plugin provides."""
-    assert record.traits is not None
-    kind = type(made)
-    if kind in record.traits.provides:
-        noted[kind] = made
-        return
-    if not isinstance(made, list | tuple):
-        raise TypeError(f"annotate returned {kind.__name__}, which is not among its 'provides'")
-    for note in made:
-        if type(note) not in record.traits.provides:
-            raise TypeError(f"annotate returned {type(note).__name__}, which is not among its 'provides'")
-        noted[type(note)] = note
+class _ReadOnly:
+    """The durable record for plugins that see a session again: what they would write stands there already."""
+
+    def __init__(self, records: Records) -> None:
+        self.reader = records.reader
+        self.migrate = records.migrate
+
+    def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
+        """Write nothing."""
+
+
+def _unheard(*_: object) -> None:
+    """Nobody listens."""
+
+
+def _other_tasks() -> set[asyncio.Task[Any]]:
+    """All tasks but the caller's."""
+    return {task for task in asyncio.all_tasks() if task is not asyncio.current_task()}
+
+
+async def _stop(backgrounds: Iterable[Background], among: Collection[asyncio.Task[Any]]) -> None:
+    """Stop several at once: all are asked before the first is waited for."""
+    stopping = list(backgrounds)
+    for background in stopping:
+        background.ask_to_stop()
+    await asyncio.gather(*(background.stop(among) for background in stopping))

@@ -409,17 +409,6 @@ def test_a_hail_from_outside_the_watchs_hooks_is_an_error() -> None:
     assert "hail() is only for" in (bench.status("untimely").reason or "")
 
 
-def test_a_replacement_that_would_lose_a_plugin_is_refused() -> None:
-    old = Bench(Configured, Shower, Raiser).host
-    good = Bench(Configured, Shower, Raiser, config={"configured": {"limit": 9}}).host
-    fewer = Bench(Configured, Shower, Raiser, config={"raiser": {"enabled": False}}).host
-    bad = Bench(Configured, Shower, Raiser, config={"configured": {"limt": 9}}).host
-    assert good.refusals(old) == []
-    assert fewer.refusals(old) == [], "that is what the operator wants"
-    assert bad.refusals(old) == ["plugin configured: plugins.configured.limt: no such key (did you mean 'limit'?)"]
-    assert bad.refusals(bad) == [], "it did not run before either"
-
-
 def test_what_plugins_submit_carries_their_name_and_migrations_come_first() -> None:
     class Keeper(Plain):
         name = "keeper"
@@ -537,14 +526,13 @@ async def test_a_background_task_runs_until_it_is_stopped() -> None:
     assert "SystemExit" in (bench.status("ender").reason or "")
 
 
-async def test_a_hail_is_tried_again_until_it_is_delivered(monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_hail_is_tried_again_until_it_is_delivered() -> None:
     waits: list[float] = []
 
     async def sleep(seconds: float) -> None:
         waits.append(seconds)
 
-    bench = Bench(Deliverer)
-    bench.host._background._sleep = sleep
+    bench = Bench(Deliverer, meter=Meter(sleep=sleep))
     await bench.host.start()
     plugin: Deliverer = bench.host._fleet.running[0].instance
     bench.host.deliver(_hail())

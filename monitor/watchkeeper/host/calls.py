@@ -1,0 +1,228 @@
+"""Calls the plugins' hooks, one guard round each: what one raises and how long it takes is counted against it alone."""
+
+from __future__ import annotations
+
+import logging
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Collection, Iterable, Sequence
+from functools import partial
+from typing import Any, TypeVar
+
+from watchkeeper.config import PluginSettings
+from watchkeeper.model import Contact, Hearing, Note, Period
+from watchkeeper.schema.events import Event
+from watchkeeper.view import AnyView
+
+from .context import Check
+from .guard import Meter, Record, Slot
+
+_log = logging.getLogger(__name__)
+T = TypeVar("T")
+
+
+class HookCaller(ABC):
+    """The hooks of the plugins that run, in their order. Who is rested is decided by the class that builds on this."""
+
+    def __init__(self, settings: PluginSettings, meter: Meter) -> None:
+        self.settings = settings
+        self.meter = meter
+        #: whether a hook is being called that has its place in the journal
+        self.may_hail = False
+        self._shown: dict[str, Sequence[AnyView]] = {}
+        self.line_up(())
+
+    def line_up(self, records: Iterable[Record]) -> None:
+        """Precompute whom each hook calls, from the records of the plugins that run, in their order."""
+        self.running = list(records)
+        self._annotating = self._slots("annotate")
+        self._burst = self._slots("burst_judged")
+        self._closed = self._slots("period_closed")
+        self._logged = self._slots("contact_logged")
+        self._seen = self._slots("event_seen")
+        self._viewing = self._slots("views")
+
+    def _slots(self, hook: str) -> list[Slot]:
+        return [record.slots[hook] for record in self.running if hook in record.slots]
+
+    # -- the watch's hooks --------------------------------------------------------------------------------------------
+
+    def annotate(self, hearing: Hearing) -> None:
+        """Let every plugin put its notes on the hearing, providers first. The hot path: one clock reading a plugin."""
+        wall_ns = self.meter.wall_ns
+        self.may_hail = True
+        begun = wall_ns()
+        for slot in self._annotating:
+            record = slot.record
+            try:
+                made = slot.call(hearing)
+                if made is not None:
+                    _put(hearing.noted, made, record)
+                if slot.streak:
+                    slot.streak = 0
+            except KeyboardInterrupt:
+                raise
+            except BaseException as error:
+                self._failed(slot, error)
+            ended = wall_ns()
+            spent = ended - begun
+            begun = ended
+            slot.calls += 1
+            slot.spent_ns += spent
+            record.burst_ns += spent
+            if spent > slot.max_ns:
+                slot.max_ns = spent
+        self.may_hail = False
+
+    def burst_judged(self, period: Period) -> None:
+        """A burst of the period is in."""
+        self._settle_notes()
+        self._tell(self._burst, period)
+
+    def period_closed(self, period: Period) -> None:
+        """All of the period is in."""
+        self._settle_notes()
+        self._tell(self._closed, period)
+
+    def contact_logged(self, contact: Contact) -> None:
+        """The contact is in the durable record."""
+        self._tell(self._logged, contact)
+
+    def event_seen(self, event: Event) -> None:
+        """An accepted event that is no hearing and no contact."""
+        self._tell(self._seen, event)
+
+    def _tell(self, slots: list[Slot], argument: Any) -> None:
+        self.may_hail = True
+        for slot in slots:
+            self._call(slot, _as_it_is, argument)
+        self.may_hail = False
+
+    # -- hooks that are asked -----------------------------------------------------------------------------------------
+
+    def views(self) -> list[AnyView]:
+        """What all running plugins show, each plugin's together; one that raises shows what it last did."""
+        shown = self._shown
+        for slot in self._viewing:
+            before = shown.get(slot.record.name)
+            made = self._call(slot, partial(_new_views, before))
+            if made is not None:
+                shown[slot.record.name] = made
+        return [view for slot in self._viewing for view in shown.get(slot.record.name, ())]
+
+    def forget_views(self, staying: Collection[str]) -> None:
+        """Show no more what others than the ``staying`` plugins showed."""
+        self._shown = {name: shown for name, shown in self._shown.items() if name in staying}
+
+    def preflight(self) -> list[Check]:
+        """All plugins' checks, in order of rank."""
+        found = [check for _, checks in self.collect("preflight", _checks) for check in checks]
+        return sorted(found, key=lambda check: check.rank)
+
+    def report_parts(self, session: int) -> list[AnyView]:
+        """All plugins' parts of the report on ``session``."""
+        parts = [view for _, views in self.collect("report_parts", _views, session) for view in views]
+        return sorted(parts, key=lambda view: view.rank)
+
+    def metrics(self) -> dict[str, dict[str, float]]:
+        """Counters and gauges by plugin."""
+        return dict(self.collect("metrics", dict))
+
+    def collect(self, hook: str, take: Callable[[Any], T], *arguments: Any) -> list[tuple[str, T]]:
+        """What each plugin's hook answers, by plugin, as ``take`` makes it: what it raises is the plugin's fault."""
+        answers = [(slot.record.name, self._call(slot, take, *arguments)) for slot in self._slots(hook)]
+        return [(name, answer) for name, answer in answers if answer is not None]
+
+    # -- the guard ----------------------------------------------------------------------------------------------------
+
+    def _call(self, slot: Slot, take: Callable[[Any], T], *arguments: Any) -> T | None:
+        """What the hook returns, as ``take`` makes it, or None where either raised."""
+        meter = self.meter
+        before = meter.usage()
+        begun = meter.wall_ns()
+        answer = None
+        try:
+            answer = take(slot.call(*arguments))
+            slot.streak = 0
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            self._failed(slot, error)
+        spent = meter.wall_ns() - begun
+        slot.calls += 1
+        slot.spent_ns += spent
+        slot.max_ns = max(slot.max_ns, spent)
+        allowed_ns = self.settings.budget_ms * 1e6
+        if spent > allowed_ns:
+            after = meter.usage()
+            if after.cpu_ns - before.cpu_ns > allowed_ns or after.waits > before.waits:
+                self._overran(slot, spent, self.settings.budget_ms)
+        return answer
+
+    def _failed(self, slot: Slot, error: BaseException) -> None:
+        due = slot.record.failed(slot, error)
+        if slot.streak == 1:
+            _log.warning("plugin %s: %s", slot.record.name, slot.record.reason, exc_info=error)
+        if due:
+            self._ask_rest(slot.record, due)
+
+    def _overran(self, slot: Slot, spent_ns: int, allowed_ms: float) -> None:
+        due = slot.record.overran(slot, spent_ns, allowed_ms, self._now_ms())
+        _log.warning("plugin %s: %s", slot.record.name, slot.record.reason)
+        if due:
+            self._ask_rest(slot.record, due)
+
+    def _settle_notes(self) -> None:
+        """Settle what plugins took for the notes since the last judgement, and let them hail anew."""
+        allowed_ms = self.settings.burst_budget_ms
+        for record in self.running:
+            if record.burst_ns > allowed_ms * 1e6:
+                self._overran(record.slots["annotate"], record.burst_ns, allowed_ms)
+            record.burst_ns = record.hails = 0
+
+    @abstractmethod
+    def _now_ms(self) -> int:
+        """The event clock."""
+
+    @abstractmethod
+    def _ask_rest(self, record: Record, reason: str) -> None:
+        """A plugin should rest."""
+
+
+def _as_it_is(answer: Any) -> Any:
+    return answer
+
+
+def _new_views(before: Sequence[AnyView] | None, answer: Any) -> Sequence[AnyView]:
+    """As :func:`_views`; what was shown before is known to be good."""
+    return before if before is not None and answer is before else _views(answer)
+
+
+def _views(answer: Any) -> Sequence[AnyView]:
+    found = tuple(answer)
+    for view in found:
+        if not isinstance(view, AnyView):
+            raise TypeError(f"it returned {type(view).__name__}, which is no view")
+    return answer if isinstance(answer, Sequence) else found
+
+
+def _checks(answer: Any) -> list[Check]:
+    found = list(answer)
+    for check in found:
+        if not isinstance(check, Check):
+            raise TypeError(f"it returned {type(check).__name__}, which is no check")
+    return found
+
+
+def _put(noted: dict[type[Note], Note], made: Any, record: Record) -> None:
+    """Put what ``annotate`` returned on the hearing; raises TypeError unless it is what the plugin provides."""
+    assert record.traits is not None
+    kind = type(made)
+    if kind in record.traits.provides:
+        noted[kind] = made
+        return
+    if not isinstance(made, list | tuple):
+        raise TypeError(f"annotate returned {kind.__name__}, which is not among its 'provides'")
+    for note in made:
+        if type(note) not in record.traits.provides:
+            raise TypeError(f"annotate returned {type(note).__name__}, which is not among its 'provides'")
+        noted[type(note)] = note
