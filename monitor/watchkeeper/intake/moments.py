@@ -34,13 +34,23 @@ class TimeRule(msgspec.Struct, frozen=True, kw_only=True):
 
     def __post_init__(self) -> None:
         zone_of(self.zone)
-        if self.format not in (None, "iso", "unix") and "%" not in str(self.format):
-            raise ValueError("format: 'iso', 'unix' or directives such as %H:%M:%S")
+        if self.format not in (None, "iso", "unix"):
+            _try_out(self.format)
 
     @property
     def tells_day(self) -> bool:
         """Whether the written time holds its day."""
         return self.format in ("iso", "unix") or bool(_DATE_DIRECTIVES.search(self.format or ""))
+
+
+def _try_out(form: str) -> None:
+    """Raises ValueError for what ``strptime`` cannot read back."""
+    if "%" not in form:
+        raise ValueError("format: 'iso', 'unix' or directives such as %H:%M:%S")
+    try:
+        datetime.strptime(datetime(2026, 5, 17, 12, 34, 56, tzinfo=UTC).strftime(form), form)  # noqa: DTZ007
+    except (ValueError, re.error) as error:
+        raise ValueError(f"format: {error}") from None
 
 
 def zone_of(name: str) -> tzinfo:

@@ -7,7 +7,6 @@ the schema field that it holds; ``[units]`` says in which unit it is written, ``
 
 from __future__ import annotations
 
-import codecs
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -67,9 +66,9 @@ class PatternFile(msgspec.Struct, frozen=True, kw_only=True):
         if not self.lines:
             raise ValueError("lines: at least one form of line is needed")
         try:
-            codecs.lookup(self.encoding)
-        except LookupError:
-            raise ValueError(f"encoding: no such encoding: {self.encoding!r}") from None
+            b"\xffA".decode(self.encoding, errors="replace")
+        except (LookupError, ValueError):
+            raise ValueError(f"encoding: no encoding of text: {self.encoding!r}") from None
 
 
 class FieldType(NamedTuple):
@@ -138,10 +137,15 @@ def load(path: Path, settings: Mapping[str, str] | None = None) -> Pattern:
         raise PatternError(f"{path}: {error.strerror}") from error
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise PatternError(f"{path}: not TOML: {error}") from error
-    file, problems = check(data, PatternFile, path.name)
+    return built(data, path.name, settings)
+
+
+def built(data: Mapping[str, Any], name: str, settings: Mapping[str, str] | None = None) -> Pattern:
+    """The pattern that ``data`` describes; ``name`` stands for its file. Raises PatternError with all that is wrong."""
+    file, problems = check(data, PatternFile, name)
     if file is None:
         raise PatternError(_joined(problems))
-    return _Builder(file, path.name).build(settings or {})
+    return _Builder(file, name).build(settings or {})
 
 
 def _joined(problems: Iterable[Problem]) -> str:
@@ -223,7 +227,7 @@ class _Builder:
         where = f"lines (entry {number}).pattern"
         try:
             match = re.compile(form.pattern)
-        except re.error as error:
+        except (re.error, OverflowError, RecursionError) as error:
             self._complain(where, f"not a regular expression: {error}")
             return None
         if form.kind != "skip":

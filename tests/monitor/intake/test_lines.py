@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watchkeeper.intake.lines import MAX_LINE_BYTES, LineEvent, LineReader, Skipped, Unread
-from watchkeeper.intake.pattern import PatternError, load
+from watchkeeper.intake.pattern import PatternError, built, load
 
 PATTERNS = Path(__file__).parents[3] / "configs" / "patterns"
 
@@ -240,7 +240,10 @@ GOOD: dict[str, Any] = {"time": "time.format = 'iso'", "values": VALUES}
             ],
         ),
         ("title = 'x'\nwords.mod = { A = 'FT8' }\n[[lines]]\npattern = 'x'", ["words.mod: no such field"]),
-        ("title = 'x'\nencoding = 'klingon'\n[[lines]]\npattern = 'x'", ["encoding: no such encoding: 'klingon'"]),
+        ("title = 'x'\nencoding = 'rot13'\n[[lines]]\npattern = 'x'", ["encoding: no encoding of text: 'rot13'"]),
+        ("title = 'x'\ntime.format = '%Q'\n[[lines]]\npattern = 'x'", ["format: 'Q' is a bad directive"]),
+        ("title = 'x'\n[[lines]]\npattern = 'x{99999999999}'", ["pattern: not a regular expression"]),
+        ("title = 'x'\nencoding = 'klingon'\n[[lines]]\npattern = 'x'", ["encoding: no encoding of text: 'klingon'"]),
     ],
 )
 def test_a_pattern_that_cannot_work_names_file_key_and_fault(tmp_path: Path, text: str, complaints: list[str]) -> None:
@@ -249,6 +252,46 @@ def test_a_pattern_that_cannot_work_names_file_key_and_fault(tmp_path: Path, tex
     for complaint in complaints:
         assert complaint in str(caught.value)
     assert all(line.startswith("mine.toml") or str(tmp_path) in line for line in str(caught.value).splitlines())
+
+
+words = st.sampled_from(
+    [
+        "title",
+        "lines",
+        "pattern",
+        "kind",
+        "time",
+        "format",
+        "zone",
+        "units",
+        "values",
+        "words",
+        "mode",
+        "dial_hz",
+        "%H",
+        "MHz",
+        "heard",
+        "(?P<text>.)",
+    ]
+)
+anything = st.recursive(
+    words | st.integers() | st.booleans() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(words, inner, max_size=4),
+    max_leaves=10,
+)
+
+
+@given(st.dictionaries(words, anything, max_size=5), st.binary(max_size=40))
+def test_whatever_a_pattern_file_says_it_is_used_or_refused_in_words(data: dict[str, Any], line: bytes) -> None:
+    data = {"title": "x", "lines": [{"pattern": ".*", "kind": "skip"}], **data}
+    try:
+        pattern = built(data, "mine")
+    except PatternError as error:
+        complaints = str(error).splitlines()
+    else:
+        complaints = []
+        assert isinstance(LineReader(pattern, lambda: NOW).read(line), LineEvent | Skipped | Unread)
+    assert all(complaint.startswith("mine") for complaint in complaints)
 
 
 def test_a_pattern_that_is_not_there(tmp_path: Path) -> None:
