@@ -122,6 +122,18 @@ class OnAir(msgspec.Struct, kw_only=True, eq=False):
     drift_hz: float = 0.0
     waited_since_ms: int | None = None  # first call to us that we have not answered
     best: Hearing | None = None  # the newest hearing
+    calls_me: bool = False  # it wants an exchange with us, and that exchange is neither complete nor logged
+    free_since_ms: int | None = None  # since when it takes calls; None while it is busy or nobody knows
+    called_ms: int | None = None  # when it last called to all
+    calls_in_vain: int = 0  # its calls to all since anybody was heard to answer
+    rivals: tuple[tuple[str, int], ...] = ()  # who was heard to call it, and in which period, the newest last
+    tries: int = 0  # our calls to it since it last said something to us
+    tried_ms: int | None = None  # when we last called it
+    missed: int = 0  # its turns since it was last heard in which we listened
+    fading: bool = False  # each of its last hearings was clearly weaker than the one before
+    leaving: bool = False  # it only answers others, and has just said goodbye
+    said_ms: int | None = None  # the period of ``text``
+    trail: tuple[tuple[int, float], ...] = ()  # its last levels, (period, SNR in dB), the newest last
 
 
 class Own(msgspec.Struct, frozen=True, kw_only=True):

@@ -14,7 +14,7 @@ from ..radio.entity import Placed, lookup
 from ..radio.message import matches_own
 from ..radio.place import Point
 from ..schema import events
-from .exchange import WithUs
+from .with_us import WithUs
 
 #: a contact that ends this far beyond the event clock has a wrong date
 FUTURE_MS = 120_000

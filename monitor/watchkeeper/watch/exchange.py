@@ -7,12 +7,11 @@ message says by itself where its sender stands, and the partner's row follows wh
 
 from __future__ import annotations
 
-import msgspec
-
-from ..model import Doing, Hearing, OnAir
+from ..model import Doing, Hearing, OnAir, Period
 from ..radio.message import Reading, matches_own
 from ..radio.reading import Part
 from .stations import Stations
+from .with_us import WithUs, WithUsBook
 
 _DOING: dict[str | None, Doing] = {
     "calling": Doing.CALLING,
@@ -24,51 +23,26 @@ _DOING: dict[str | None, Doing] = {
     "roger_farewell": Doing.FREE,
     "farewell": Doing.FREE,
 }
+_OPEN = frozenset({Doing.CALLING, Doing.FREE})
+_BUSY = frozenset({Doing.ANSWERING, Doing.REPORTING, Doing.CLOSING})
+#: of several messages of one station in one period, the one that says most of whether it takes calls
+_RANK = {
+    doing: rank
+    for rank, doing in enumerate(
+        (Doing.UNKNOWN, Doing.ANSWERING, Doing.CLOSING, Doing.REPORTING, Doing.FREE, Doing.CALLING)
+    )
+}
 
-#: partners whose exchange with us is remembered
-MAX_PARTNERS = 500
-#: after this much silence a station that calls again begins a new exchange
-STALE_MS = 10 * 60_000
-
-REPORT_TO_THEM = "our report to them"
-REPORT_FROM_THEM = "their report to us"
-ROGER_FROM_THEM = "their roger"
-ROGER_TO_THEM = "our roger"
-
-
-class WithUs(msgspec.Struct, eq=False):
-    """How far one station's exchange with us has come. Reports are text, as a log keeps them."""
-
-    call: str
-    first_ms: int
-    last_ms: int
-    our_report: str | None = None
-    their_report: str | None = None
-    our_roger: bool = False
-    their_roger: bool = False
-    offset_hz: float | None = None
-    dial_hz: int | None = None
-    mode: str | None = None
-    band: str | None = None
-
-    @property
-    def lacks(self) -> tuple[str, ...]:
-        """What is missing until both sides have report and roger, in the order in which it comes."""
-        missing = []
-        if self.our_report is None:
-            missing.append(REPORT_TO_THEM)
-        if self.their_report is None:
-            missing.append(REPORT_FROM_THEM)
-        if not self.their_roger:
-            missing.append(ROGER_FROM_THEM)
-        if not self.our_roger:
-            missing.append(ROGER_TO_THEM)
-        return tuple(missing)
-
-    @property
-    def complete(self) -> bool:
-        """Both reports and both rogers have passed."""
-        return not self.lacks
+#: turns in which neither a busy station nor its partner was heard, though we listened: their exchange is over
+VANISHED_TURNS = 3
+#: turns in which a caller was silent though we listened: it has given up
+CALLER_TURNS = 4
+#: silence after which nothing is known of an exchange any more, heard or not
+FORGOTTEN_MS = 4 * 60_000
+#: who was heard to call a station is remembered for so many names
+MAX_RIVALS = 6
+#: a station that was called, but not for this long, is called anew
+TRIES_KEPT_MS = 10 * 60_000
 
 
 class ExchangeTracker:
@@ -76,56 +50,93 @@ class ExchangeTracker:
 
     def __init__(self, stations: Stations) -> None:
         self._stations = stations
-        self._with_us: dict[str, WithUs] = {}
+        self._ours = WithUsBook()
 
     def with_us(self, call: str) -> WithUs | None:
         """The exchange of ``call`` with us, or None."""
-        return self._with_us.get(call)
+        return self._ours.get(call)
+
+    # -- what others say ----------------------------------------------------------------------------------------------
 
     def heard(self, row: OnAir, hearing: Hearing, own_call: str | None) -> None:
-        """Enter what the station of ``row`` said. Late hearings of an older period change nothing."""
-        if hearing.period_ms < row.last_ms:
+        """Enter what the station of ``row`` said. Late hearings of an older period change nothing but the rivals."""
+        reading = hearing.reading
+        if hearing.period_ms >= row.last_ms:
+            self._row_follows(row, hearing)
+        self._partner_follows(row, reading, hearing.period_ms)
+        if own_call is None or not hearing.to_me:
             return
+        for said in reading.all_parts:
+            if matches_own(own_call, said.addressee):
+                self._they_said(row, said, reading, hearing)
+
+    def _row_follows(self, row: OnAir, hearing: Hearing) -> None:
         reading = hearing.reading
         # in the two-addressee form the second half is what the station goes on with
         part = reading.all_parts[-1] if reading.all_parts else None
         doing = _DOING.get(reading.step if part is None else part.step, Doing.UNKNOWN)
+        if _outranked(row, hearing, doing):
+            return
         partner = None if part is None else part.addressee
         if (doing, partner) != (row.doing, row.partner):
             row.since_ms = hearing.period_ms
-        row.doing, row.partner = doing, partner
+        row.doing, row.partner, row.missed = doing, partner, 0
         row.directed_to = reading.directed_to
-        row.text = reading.text
+        row.text, row.said_ms = reading.text, hearing.period_ms
         row.to_me = hearing.to_me
-        self._partner_follows(row.call, reading, hearing.period_ms)
-        if hearing.to_me and own_call is not None:
-            for said in reading.all_parts:
-                if matches_own(own_call, said.addressee):
-                    self._they_said(row, said, reading, hearing)
+        # it tells two stations something at once: it works several, and takes further calls
+        self._is_open(row, hearing.period_ms, doing in _OPEN or len(reading.all_parts) > 1)
+        if doing is Doing.CALLING:
+            row.calls_in_vain += row.called_ms != hearing.period_ms
+            row.called_ms = hearing.period_ms
+        else:
+            row.calls_in_vain = 0
+        row.leaving = doing is Doing.FREE and reading.step == "farewell" and row.called_ms is None
 
-    def _partner_follows(self, call: str, reading: Reading, period_ms: int) -> None:
-        """A station whose partner says goodbye has nothing left to wait for."""
+    @staticmethod
+    def _is_open(row: OnAir, period_ms: int, is_open: bool) -> None:
+        if not is_open:
+            row.free_since_ms = None
+        elif row.free_since_ms is None:
+            row.free_since_ms = period_ms
+
+    def _partner_follows(self, row: OnAir, reading: Reading, period_ms: int) -> None:
+        """What one side says tells of the other, above all when the other was not copied."""
         for part in reading.all_parts:
-            if part.step != "farewell" or part.addressee is None:
+            partner = None if part.addressee is None else self._stations.get(part.addressee)
+            if partner is None or partner is row:
                 continue
-            partner = self._stations.get(part.addressee)
-            if partner is not None and partner.partner == call and partner.doing is Doing.CLOSING:
+            if part.step in ("answering", "report"):
+                _add_rival(partner, row.call, period_ms)
+            if period_ms < partner.last_ms:
+                continue
+            if part.step == "roger_report" and partner.doing in _OPEN and period_ms > partner.last_ms:
+                # it acknowledges a report that we did not copy
+                partner.doing, partner.partner, partner.since_ms = Doing.REPORTING, row.call, period_ms
+                self._is_open(partner, period_ms, False)
+            elif partner.partner != row.call or partner.doing not in _BUSY:
+                continue
+            elif part.step == "farewell":
                 partner.doing, partner.since_ms = Doing.FREE, period_ms
+                self._is_open(partner, period_ms, True)
+            elif part.step in ("roger", "roger_farewell") and partner.doing is not Doing.CLOSING:
+                partner.doing, partner.since_ms = Doing.CLOSING, period_ms
+
+    # -- exchanges with us --------------------------------------------------------------------------------------------
 
     def _they_said(self, row: OnAir, said: Part, reading: Reading, hearing: Hearing) -> None:
-        ours = self._exchange(row.call, hearing.period_ms)
+        if not hearing.credibility.credible and row.tries == 0:
+            return  # a phantom of our own call is no caller; an answer to our call may be weak
+        begins = said.step in ("answering", "report")
+        ours = self._ours.they_said(row.call, said, reading, hearing.period_ms)
         ours.offset_hz, ours.dial_hz = hearing.offset_hz, hearing.dial_hz
         ours.mode, ours.band = hearing.mode, hearing.band
-        if said.step in ("report", "roger_report"):
-            ours.their_report = _report_text(said, reading) or ours.their_report
-        if said.step in ("roger_report", "roger", "roger_farewell"):
-            ours.their_roger = True
-        if said.step == "farewell" and ours.our_report is not None and ours.their_report is not None:
-            ours.their_roger = True
-        if said.step == "answering" and ours.complete:
-            self._with_us[row.call] = ours = WithUs(row.call, hearing.period_ms, hearing.period_ms)
+        row.tries = 0
         row.lacks = ours.lacks
-        if row.waited_since_ms is None and not ours.complete:
+        if hearing.period_ms < row.last_ms:
+            return
+        row.calls_me = ours.wanted and (begins or said.step == "roger_report")
+        if row.calls_me and row.waited_since_ms is None:
             row.waited_since_ms = hearing.period_ms
 
     def sent(self, reading: Reading, period_ms: int) -> None:
@@ -133,34 +144,65 @@ class ExchangeTracker:
         for part in reading.all_parts:
             if part.addressee is None:
                 continue
-            ours = self._exchange(part.addressee, period_ms)
-            if part.step in ("report", "roger_report"):
-                ours.our_report = _report_text(part, reading) or ours.our_report
-            if part.step in ("roger_report", "roger", "roger_farewell"):
-                ours.our_roger = True
-            if part.step == "farewell" and ours.our_report is not None and ours.their_report is not None:
-                ours.our_roger = True
+            ours = self._ours.we_said(part.addressee, part, reading, period_ms)
             row = self._stations.get(part.addressee)
-            if row is not None:
-                row.waited_since_ms = None
-                row.lacks = ours.lacks
+            if row is None:
+                continue
+            row.waited_since_ms = None
+            row.lacks = ours.lacks
+            row.calls_me = row.calls_me and ours.wanted
+            if part.step in ("answering", "report"):
+                row.tries = row.tries + 1 if row.tried_ms is not None else 1
+                row.tried_ms = period_ms
 
-    def _exchange(self, call: str, period_ms: int) -> WithUs:
-        ours = self._with_us.pop(call, None)
-        if ours is None or ours.last_ms < period_ms - STALE_MS:
-            ours = WithUs(call, period_ms, period_ms)
-        self._with_us[call] = ours  # newest last
-        ours.last_ms = max(ours.last_ms, period_ms)
-        if len(self._with_us) > MAX_PARTNERS:
-            del self._with_us[next(iter(self._with_us))]
-        return ours
+    def logged(self, call: str, at_ms: int) -> None:
+        """The contact with ``call`` is in the log: nothing is wanted any more."""
+        self._ours.logged(call, at_ms)
+        row = self._stations.get(call)
+        if row is not None:
+            row.calls_me = False
+            row.waited_since_ms = None
+            row.lacks = ()
+
+    # -- silence ------------------------------------------------------------------------------------------------------
+
+    def closed(self, period: Period, now_ms: int) -> None:
+        """A period is over: who was silent in it though it was its turn, and whose exchange has come to nothing."""
+        listened = not period.sent and (period.listened_s is None or period.listened_s >= period.length_ms / 2000)
+        for row in self._stations.newest_first():
+            if row.mode != period.mode or row.band != period.band:
+                continue
+            if listened and row.parity == period.parity and row.last_ms < period.start_ms:
+                row.missed += 1
+            self._settle(row, now_ms)
+
+    def _settle(self, row: OnAir, now_ms: int) -> None:
+        silent_ms = now_ms - row.last_ms
+        if row.calls_me and (row.missed >= CALLER_TURNS or silent_ms > FORGOTTEN_MS):
+            row.calls_me, row.waited_since_ms = False, None
+        if row.tried_ms is not None and now_ms - row.tried_ms > TRIES_KEPT_MS:
+            row.tries, row.tried_ms = 0, None
+        if row.rivals and row.rivals[0][1] < now_ms - FORGOTTEN_MS:
+            row.rivals = tuple(rival for rival in row.rivals if rival[1] >= now_ms - FORGOTTEN_MS)
+        if row.doing not in _BUSY:
+            return
+        partner = self._stations.get(row.partner or "")
+        spoke_ms = partner.last_ms if partner is not None and partner.partner == row.call else 0
+        silent_ms = now_ms - max(row.last_ms, spoke_ms)
+        if (row.missed >= VANISHED_TURNS and silent_ms > 60_000) or silent_ms > FORGOTTEN_MS:
+            row.doing, row.since_ms = Doing.FREE, now_ms
+            self._is_open(row, now_ms, True)
 
 
-def _report_text(part: Part, reading: Reading) -> str | None:
-    """The report as a log keeps it: ``-08``, or the RS(T) report that begins a contest exchange."""
-    if part.report_db is not None:
-        return f"{part.report_db:+03d}"
-    if reading.exchange is not None:
-        first = reading.exchange.split()[0]
-        return first[:3] if first[:2].isdigit() else None
-    return None
+def _outranked(row: OnAir, hearing: Hearing, doing: Doing) -> bool:
+    """Whether another message of the same period says more: whatever their order, the same one stands."""
+    if row.said_ms != hearing.period_ms or row.text == hearing.text:
+        return False
+    mine = (hearing.to_me, _RANK[doing], hearing.text)
+    return mine < (row.to_me, _RANK[row.doing], row.text)
+
+
+def _add_rival(row: OnAir, call: str, period_ms: int) -> None:
+    others = tuple(rival for rival in row.rivals if rival[0] != call)
+    row.rivals = (*others, (call, period_ms))[-MAX_RIVALS:]
+    row.calls_in_vain = 0

@@ -280,6 +280,7 @@ class Watch:
             contact.mode,
             contact.started_ms,
         )
+        self._exchanges.logged(contact.call, self._clock.now_ms)
         self.contacts.append(contact)
         self.contacts_logged += 1
         if len(self.contacts) > KEPT_CONTACTS:
@@ -299,6 +300,8 @@ class Watch:
     def _judge(self, due: Iterable[tuple[Period, bool]] | Iterator[tuple[Period, bool]]) -> None:
         for period, closes in due:
             self.judgements += 1
+            if closes:
+                self._exchanges.closed(period, self._clock.now_ms)
             if self._plugins is not None:
                 if period.fresh:
                     self._plugins.burst_judged(period)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterator
+from itertools import pairwise
 
 from ..model import Doing, Hearing, OnAir
 
@@ -12,6 +13,10 @@ GONE_MS = 15 * 60_000
 MAX_STATIONS = 5_000
 #: share of a new offset that counts as drift of the old; larger steps are a new offset
 DRIFT_HZ = 10.0
+#: levels that a row remembers, and what makes them a fade: each so much below the one before, all of them together so
+KEPT_LEVELS = 4
+FADE_STEP_DB = 2.0
+FADE_DB = 7.0
 
 
 class Stations:
@@ -47,6 +52,8 @@ class Stations:
         if hearing.period_ms > row.last_ms:
             row.copied += 1
             self._on_air.move_to_end(call)
+            row.trail = (*row.trail, (hearing.period_ms, hearing.snr_db))[-KEPT_LEVELS:]
+            row.fading = _fades(row.trail)
         step = hearing.offset_hz - row.offset_hz
         row.drift_hz = step if abs(step) <= DRIFT_HZ and hearing.dial_hz == row.dial_hz else 0.0
         row.band, row.mode, row.source = hearing.band, hearing.mode, hearing.source
@@ -83,4 +90,11 @@ def _row(call: str, hearing: Hearing) -> OnAir:
         doing=Doing.UNKNOWN,
         since_ms=hearing.period_ms,
         best=hearing,
+        trail=((hearing.period_ms, hearing.snr_db),),
     )
+
+
+def _fades(trail: tuple[tuple[int, float], ...]) -> bool:
+    levels = [level_db for _, level_db in trail[-3:]]
+    steps = [before - after for before, after in pairwise(levels)]
+    return len(steps) == 2 and min(steps) >= FADE_STEP_DB and sum(steps) >= FADE_DB
