@@ -83,7 +83,7 @@ def sections(candidates: Sequence[Candidate], settings: PluginSettings) -> Itera
         values = settings.sections.get(candidate.name, {})
         try:
             if _why_off(candidate.name, settings, values, safe=False) is None:
-                traits = fitness.traits(discovery.load(candidate), candidate.name)
+                traits = _traits(candidate)
                 yield Section(candidate.name, *_checked(traits, values, where))
         except LoadError as error:
             yield Section(candidate.name, None, [Problem(where, f"cannot be checked: {error}")])
@@ -91,6 +91,12 @@ def sections(candidates: Sequence[Candidate], settings: PluginSettings) -> Itera
             yield Section(candidate.name, None, [Problem(where, str(error))])
     for problem in _unknown_names(settings, {candidate.name for candidate in candidates}):
         yield Section(problem.where.removeprefix("plugins."), None, [problem])
+
+
+def _traits(candidate: Candidate) -> fitness.Traits:
+    found = discovery.load(candidate)
+    made: fitness.Traits = contained("reading its attributes", lambda: fitness.traits(found, candidate.name))
+    return made
 
 
 def _checked(traits: fitness.Traits, values: dict[str, Any], where: str) -> tuple[msgspec.Struct | None, list[Problem]]:
@@ -115,7 +121,7 @@ def _prepare(
         if why_off:
             record.out(State.OFF, why_off)
             return
-        record.traits = fitness.traits(discovery.load(candidate), record.name)
+        record.traits = _traits(candidate)
         _make(record, record.traits, section, context, records)
     except LoadError as error:
         record.out(State.FAILED, str(error))
