@@ -60,8 +60,8 @@ class Outlet:
 
     @property
     def listened_to(self) -> bool:
-        """Whether somebody seems to be there: a receipt came, or nothing was turned back."""
-        return bool(self.sender.receipts) or not self.sender.unsent
+        """Whether somebody is known to be there: a receipt came."""
+        return bool(self.sender.receipts)
 
     def repeat_last(self) -> None:
         """Send the last final marker and the last event again, unchanged: both may be repeated without harm."""

@@ -32,8 +32,8 @@ _FAULTY_COVER_WAIT_S = 0.3
 _COVER_TRIES = 24
 _RECEIPT_WAIT_S = 10.0
 _FORWARD_WAIT_S = 20.0
-#: as long as this when the system says that nobody is there
-_UNHEARD_WAIT_S = 0.5
+#: as long as this when no receipt has ever come
+_UNHEARD_WAIT_S = 2.0
 _REPORT_DELAY_MS = (60_000, 420_000)
 _REPORTED_AGAIN_MS = 300_000
 #: after the last period the decoder still brings what is late
@@ -267,7 +267,8 @@ class Session:
         pending: list[str] = []
         for outlet in self._outlets:
             outlet.wire.flush()
-            pending += outlet.sender.close(wait=_RECEIPT_WAIT_S if outlet.listened_to else _UNHEARD_WAIT_S)
+            known = outlet.listened_to or self._dashboard is not None
+            pending += outlet.sender.close(wait=_RECEIPT_WAIT_S if known else _UNHEARD_WAIT_S)
         if self._dashboard is not None:
             self._dashboard.close()
         self._await_log()

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from math import acos, asin, atan2, ceil, cos, degrees, hypot, log10, pi, radians, sin, sqrt
+from math import asin, atan2, ceil, cos, degrees, hypot, log10, pi, radians, sin, sqrt
 
 from watchkeeper.radio import link
 from watchkeeper.rehearsal.ionosphere import Ionosphere, cell
@@ -153,18 +153,19 @@ def _layer_loss_db(way: Way, layers: Ionosphere, mhz: float) -> float:
 def _ways(a: Place, b: Place, distance: float) -> Iterator[Way]:
     if distance < 1.0:
         return
+    arc = _Arc(a, b)
     fewest = link.hops(distance, link.F2_LAYER_KM)
     for count in range(fewest, min(_MOST_HOPS, fewest + _MORE_HOPS) + 1):
-        yield _way("F2", count, a, b, distance, link.F2_LAYER_KM)
+        yield _way("F2", count, arc, distance, link.F2_LAYER_KM)
     # P.533 has E modes only below 4,000 km
     if distance < link.LONGEST_HOP_KM:
         fewest = ceil(distance / link.hop_length_km(link.MINIMUM_ELEVATION_DEG, link.E_LAYER_KM))
         for count in range(fewest, fewest + 2):
-            yield _way("E", count, a, b, distance, link.E_LAYER_KM)
-        yield _way("Es", fewest, a, b, distance, link.E_LAYER_KM)
+            yield _way("E", count, arc, distance, link.E_LAYER_KM)
+        yield _way("Es", fewest, arc, distance, link.E_LAYER_KM)
 
 
-def _way(layer: str, hops: int, a: Place, b: Place, distance: float, height_km: float) -> Way:
+def _way(layer: str, hops: int, arc: _Arc, distance: float, height_km: float) -> Way:
     hop_km = distance / hops
     elevation = link.hop_elevation_deg(hop_km, height_km)
     half_angle = hop_km / (2 * link.EARTH_RADIUS_KM)
@@ -183,8 +184,8 @@ def _way(layer: str, hops: int, a: Place, b: Place, distance: float, height_km: 
         1 / cos(_incidence(elevation, link.E_LAYER_KM)),
         1 / cos(_incidence(elevation, D_LAYER_KM)),
         32.45 + 20 * log10(ray_km),
-        tuple(_cell_at(a, b, (hop + 0.5) / hops) for hop in range(hops)),
-        tuple(_cell_at(a, b, fraction) for fraction in fractions),
+        tuple(arc.cell((hop + 0.5) / hops) for hop in range(hops)),
+        tuple(arc.cell(fraction) for fraction in fractions),
     )
 
 
@@ -198,19 +199,23 @@ def _angle(a: Place, b: Place) -> float:
     return 2 * asin(min(1.0, sqrt(half_lat**2 + cos(phi) * cos(theta) * half_lon**2)))
 
 
-def _cell_at(a: Place, b: Place, fraction: float) -> int:
-    return cell(*between(a, b, fraction))
+class _Arc:
+    """The great circle between two places."""
 
+    def __init__(self, a: Place, b: Place) -> None:
+        self._first, self._second = _vector(a), _vector(b)
+        self._angle = _angle(a, b)
+        self._sine = sin(self._angle)
 
-def between(a: Place, b: Place, fraction: float) -> Place:
-    """Return the place at ``fraction`` (0…1) of the great circle from ``a`` to ``b``."""
-    first, second = _vector(a), _vector(b)
-    angle = acos(max(-1.0, min(1.0, sum(u * v for u, v in zip(first, second, strict=True)))))
-    if angle < 1e-9 or pi - angle < 1e-9:
-        return a
-    near, far = sin((1 - fraction) * angle) / sin(angle), sin(fraction * angle) / sin(angle)
-    x, y, z = (near * u + far * v for u, v in zip(first, second, strict=True))
-    return degrees(atan2(z, hypot(x, y))), degrees(atan2(y, x))
+    def cell(self, fraction: float) -> int:
+        """Return the cell at ``fraction`` (0…1) of the way; between antipodes any way is as good as another."""
+        if self._sine < 1e-9:
+            near, far = 1.0, 0.0
+        else:
+            near, far = sin((1 - fraction) * self._angle) / self._sine, sin(fraction * self._angle) / self._sine
+        (ax, ay, az), (bx, by, bz) = self._first, self._second
+        x, y, z = near * ax + far * bx, near * ay + far * by, near * az + far * bz
+        return cell(degrees(atan2(z, hypot(x, y))), degrees(atan2(y, x)))
 
 
 @lru_cache(maxsize=4096)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import accumulate
 from math import exp
 from random import Random
@@ -28,6 +29,7 @@ _SURROUNDINGS: tuple[tuple[float, noise.Environment], ...] = (
 _GAIN_DBI = -7.0
 _GAIN_SPREAD_DB = 4.0
 _DIRECTIONS = ("DX", "EU", "NA", "SA", "AS", "AF", "OC", "JA")
+_QUARTER_MS = 900_000
 #: memory of slow fading: after this time 1/e of a deviation is left
 FADE_MEMORY_S = 90.0
 FADE_DB = 3.5
@@ -185,8 +187,14 @@ class Population:
         return call
 
     def _weights(self, at_ms: int) -> Sequence[float]:
-        hour = at_ms / 3_600_000 % 24
-        return list(accumulate(one.weight * awake((hour + one.longitude / 15.0) % 24.0) for one in regions()))
+        return _awake_weights(at_ms // _QUARTER_MS % 96)
+
+
+@lru_cache(maxsize=96)
+def _awake_weights(quarter: int) -> tuple[float, ...]:
+    """Return the running sum of all regions' activity in a quarter hour of the UTC day."""
+    hour = quarter / 4
+    return tuple(accumulate(one.weight * awake((hour + one.longitude / 15.0) % 24.0) for one in regions()))
 
 
 def awake(local_h: float) -> float:
