@@ -68,6 +68,13 @@ class HailShown(msgspec.Struct, frozen=True, kw_only=True):
     act_by_ms: int | None = None
 
 
+class Cover(msgspec.Struct, frozen=True, kw_only=True):
+    """How far the newest run of one source has been worked through."""
+
+    run: str | None = None
+    seq: int
+
+
 class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
     """The watch at one moment of its event clock. It follows from the journal alone."""
 
@@ -75,8 +82,10 @@ class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
     event_clock: datetime | None = None
     period: PeriodNow | None = None
     own: OwnStation = OwnStation()
+    covers: dict[str, Cover] = {}
     views: tuple[AnyView, ...] = ()
     hails: tuple[HailShown, ...] = ()
+    held_back: int = 0  # hails that quiet hours or the limit kept in
     contacts: int = 0
 
     @property

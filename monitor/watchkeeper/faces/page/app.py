@@ -16,16 +16,8 @@ from ..source import ActRefusedError, NoDaemonError, Source
 from .files import add_files
 from .guards import COOKIE, SESSION_S, UNIX_HOSTS, Access, bind_browser, host_check, plain_errors, refusal
 from .hub import Hub
+from .limits import BEAT_S, LARGEST_BODY, LONGEST_WAIT_S, SEQ_LIMIT, STUCK_S
 from .metrics import CONTENT_TYPE, exposition
-
-#: nobody may keep a request waiting longer
-LONGEST_WAIT_S = 60.0
-#: a sign of life on a quiet event stream
-BEAT_S = 15.0
-#: a client that takes nothing for so long is let go
-STUCK_S = 30.0
-LARGEST_BODY = 16 * 1024
-SEQ_LIMIT = 2**53
 
 
 def make_app(
@@ -64,6 +56,7 @@ class Interface:
         app.router.add_get("/api/snapshot", self.snapshot)
         app.router.add_get("/api/status", self.status)
         app.router.add_get("/api/events", self.events)
+        app.router.add_get("/api/openapi.json", self.openapi)
         app.router.add_post("/api/act", self.act)
         if self._access is not None:
             app.router.add_post("/api/pair", self.pair)
@@ -89,6 +82,12 @@ class Interface:
         except (NoDaemonError, ActRefusedError) as error:
             return refusal(503, str(error))
         return web.json_response({"ready": True})
+
+    async def openapi(self, _: web.Request) -> web.Response:
+        """What this interface is."""
+        from .openapi import document
+
+        return _json(msgspec.json.encode(document()))
 
     async def metrics(self, request: web.Request) -> web.Response:
         """Counters and gauges."""
