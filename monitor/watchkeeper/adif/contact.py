@@ -93,7 +93,9 @@ def to_record(contact: Contact) -> dict[str, str]:
         record[name], record[f"{name}_EXT"] = locator[:8], locator[8:]
     record |= _awards("MY_", contact.activations) | _awards("", contact.their_activations)
     record |= dict(_own_fields(contact, started, ended))
-    return {name: value for name, value in {**contact.extra, **record}.items() if value}
+    for name, text in contact.extra.items():
+        record[name] = record.get(name) or text
+    return {name: text for name, text in record.items() if text}
 
 
 def from_record(fields: Mapping[str, str], *, source: str = "import") -> Taken:

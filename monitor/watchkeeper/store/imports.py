@@ -110,6 +110,27 @@ def undo(connection: sqlite3.Connection, folder: Path, import_id: int, at_ms: in
     return int(known[0])
 
 
+class ImportRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One import as the log remembers it."""
+
+    id: int
+    started_ms: int
+    name: str
+    new: int
+    done: bool
+    undone: bool
+
+
+def listed(connection: sqlite3.Connection) -> Iterator[ImportRow]:
+    """All imports, the oldest first."""
+    for row in connection.execute(
+        "SELECT id, started_ms, name, new, ended_ms IS NOT NULL, id IN (SELECT import_id FROM undo) FROM import"
+        " ORDER BY id"
+    ):
+        import_id, started_ms, name, new, done, undone = row
+        yield ImportRow(id=import_id, started_ms=started_ms, name=name, new=new, done=bool(done), undone=bool(undone))
+
+
 def last_import(connection: sqlite3.Connection) -> int | None:
     """The newest import that was not taken back."""
     found: int | None = connection.execute(

@@ -11,11 +11,12 @@ from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from ..model import Contact
 from . import contacts, imports, sessions, worked_rows
 from .adif_copy import AdifCopy
+from .backup import backup
 from .contacts import Outcome, Payload
 from .damage import filled_from_copies, made_sound
 from .database import connect_writer, reading
@@ -28,6 +29,7 @@ from .sessions import JournalChunk, SessionRow
 from .worked import WorkedIndex
 from .writer import Steps, Writer
 
+T = TypeVar("T")
 logger = logging.getLogger(__name__)
 
 
@@ -188,6 +190,19 @@ class Store:
     def change(self, work: Callable[[sqlite3.Connection], Any]) -> Awaitable[Any]:
         """Queue work of this package; it is done when awaited, and durable soon after."""
         return asyncio.shield(asyncio.wrap_future(self._writer.queued(work)))
+
+    def change_now(self, work: Callable[[sqlite3.Connection], T]) -> T:
+        """Do work of this package as one durable transaction, and wait for it."""
+        done: T = self._writer.full(work).result()
+        return done
+
+    def backup(self, to: Path) -> int:
+        """Copy the whole record to the file ``to``; its size in bytes (see :func:`watchkeeper.store.backup.backup`)."""
+        return backup(self.folder, to)
+
+    def pulse(self) -> Awaitable[None]:
+        """Done once the writer has come to it, whatever room the disk has: a sign that it works and does not hang."""
+        return asyncio.shield(asyncio.wrap_future(self._writer.alone(lambda _db: None)))
 
     # plugins
 

@@ -1,0 +1,117 @@
+"""``watchkeeper log export``, ``find`` and ``stats``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import click
+import msgspec
+
+from watchkeeper import __version__
+from watchkeeper.adif import header, write_file, write_record
+from watchkeeper.adif.contact import to_record
+from watchkeeper.cli.opening import looking
+from watchkeeper.cli.options import FAILED, fail
+from watchkeeper.model import Contact
+from watchkeeper.schema.events import stamp, to_ms
+from watchkeeper.store import worked_rows
+from watchkeeper.store.contacts import newest
+from watchkeeper.store.search import Wanted, tally
+from watchkeeper.store.search import find as search
+from watchkeeper.store.worked import Dimension
+
+_STANDARD_OUTPUT = "-"
+
+
+def export(file: str, data: Path | None, as_json: bool, since: datetime | None, until: datetime | None) -> None:
+    """Write the contacts of a time to ``file``."""
+    wanted = Wanted(since_ms=_ms(since), until_ms=_ms(until))
+    with looking(data) as db:
+        found = search(db, wanted)
+        try:
+            if file == _STANDARD_OUTPUT:
+                _stream(sys.stdout.buffer, found, as_json)
+            elif as_json:
+                with Path(file).open("wb") as stream:
+                    _stream(stream, found, as_json)
+            else:
+                records = (to_record(contact) for _, contact in found)
+                changes = write_file(file, records, program_version=__version__, created=datetime.now(UTC))
+                for change in changes:
+                    click.echo(f"{file}: record {change.record}, {change.field}: {change.why}", err=True)
+        except OSError as fault:
+            fail(f"{file}: {fault.strerror}")
+
+
+def find(call: str, band: str | None, mode: str | None, limit: int, as_json: bool, data: Path | None) -> int:
+    """Show what is found; the exit code."""
+    wanted = Wanted(call=call.upper(), band=band.lower() if band else None, mode=mode.upper() if mode else None)
+    count = 0
+    with looking(data) as db:
+        for row_id, contact in search(db, wanted, newest_first=True, limit=limit):
+            count += 1
+            click.echo(_line(row_id, contact) if as_json else _words(contact))
+    return 0 if count else FAILED
+
+
+def stats(data: Path | None, as_json: bool) -> None:
+    """Count the log."""
+    with looking(data) as db:
+        counted = tally(db)
+        index, _ = worked_rows.index_before(db, newest(db) + 1)
+    worked = {dimension.value: index.size(dimension) for dimension in Dimension}
+    if as_json:
+        click.echo(msgspec.json.encode(msgspec.structs.asdict(counted) | {"worked": worked}))
+        return
+    click.echo(f"{counted.contacts} contacts, {counted.confirmed} confirmed")
+    if counted.first_ms is not None and counted.last_ms is not None:
+        click.echo(f"from {stamp(counted.first_ms)[:16]}Z to {stamp(counted.last_ms)[:16]}Z")
+    click.echo(
+        f"{worked['base']} stations, {worked['entity']} entities, {worked['cq_zone']} CQ zones,"
+        f" {worked['itu_zone']} ITU zones, {worked['locator']} squares, {worked['prefix']} prefixes"
+    )
+    for title, counts in (("band", counted.bands), ("mode", counted.modes)):
+        for name, count in counts.items():
+            click.echo(f"{title:>6}  {name or 'unknown':<8} {count:>9}")
+
+
+def _ms(moment: datetime | None) -> int | None:
+    return None if moment is None else to_ms(moment.replace(tzinfo=UTC))
+
+
+def _stream(stream: BinaryIO, found: Iterator[tuple[int, Contact]], as_json: bool) -> None:
+    if as_json:
+        stream.writelines(_line(row_id, contact) + b"\n" for row_id, contact in found)
+    else:
+        stream.write(header(__version__, datetime.now(UTC)))
+        stream.writelines(write_record(to_record(contact)) for _, contact in found)
+    stream.flush()
+
+
+def _line(row_id: int, contact: Contact) -> bytes:
+    """A contact as one line of JSON, with its row number and readable times."""
+    times: dict[str, Any] = {
+        "row": row_id,
+        "started_at": stamp(contact.started_ms),
+        "ended_at": stamp(contact.ended_ms),
+    }
+    return msgspec.json.encode(times | msgspec.to_builtins(contact))
+
+
+def _words(contact: Contact) -> str:
+    reports = f"{contact.report_sent or '-'}/{contact.report_received or '-'}"
+    parts = (
+        stamp(contact.started_ms)[:16].replace("T", " "),
+        f"{contact.call:<12}",
+        f"{contact.band or '?':<5}",
+        f"{contact.mode:<6}",
+        f"{reports:<9}",
+        contact.locator or "",
+        contact.entity or "",
+        "confirmed" if contact.confirmed else "",
+    )
+    return "  ".join(part for part in parts if part).rstrip()
