@@ -40,8 +40,8 @@ class Sequence:
         """The highest number seen, or -1."""
         return self._highest
 
-    def note(self, number: int) -> None:
-        """One event of that number came."""
+    def note(self, number: int) -> bool:
+        """One event of that number came; whether it is known to have come before."""
         ahead = number - self._highest
         if self._highest < 0 or ahead > MAX_GAP:
             self._first = self._highest = number
@@ -51,15 +51,17 @@ class Sequence:
             self._seen = ((self._seen << ahead) | 1) & _MASK if ahead < WINDOW else 1
             self._highest = number
         elif -ahead < WINDOW:
-            self._note_late(number, 1 << -ahead)
+            return self._note_late(number, 1 << -ahead)
+        return False
 
-    def _note_late(self, number: int, bit: int) -> None:
+    def _note_late(self, number: int, bit: int) -> bool:
         if self._seen & bit:
             self.doubled += 1
-            return
+            return True
         self._seen |= bit
         if number > self._first:  # one before the first was never counted as missing
             self.lost -= 1
+        return False
 
 
 class SourceCounters:
@@ -89,14 +91,17 @@ class SourceCounters:
         """Numbers that came more than once, over all runs."""
         return self._past_doubled + sum(run.doubled for run in self._runs.values())
 
-    def note_number(self, run: str | None, number: int | None) -> None:
-        """Account for a sequence number; an event without one says nothing about losses."""
+    def note_number(self, run: str | None, number: int | None) -> bool:
+        """Account for a sequence number; whether the event is known to have come before.
+
+        An event without a number says nothing, and one without a run may be of a sender that began anew.
+        """
         if number is None:
-            return
+            return False
         sequence = self._runs.get(run)
         if sequence is None:
             sequence = self._open(run)
-        sequence.note(number)
+        return sequence.note(number) and run is not None
 
     def _open(self, run: str | None) -> Sequence:
         if len(self._runs) >= MAX_RUNS:
@@ -127,13 +132,16 @@ class Counters:
         self.sources: dict[str, SourceCounters] = {}
         self.unattributed = SourceCounters()
 
-    def accept(self, events: Iterable[AnyEvent]) -> None:
-        """Count accepted events and their sequence numbers."""
+    def accept(self, events: Iterable[AnyEvent]) -> list[AnyEvent]:
+        """Count valid events and their sequence numbers; those of them that came before."""
+        came_before = []
         for event in events:
             counters = self.of(event.source)
             counters.accepted += 1
             counters.last_at = event.at
-            counters.note_number(event.run, event.seq)
+            if counters.note_number(event.run, event.seq):
+                came_before.append(event)
+        return came_before
 
     def reject(self, refusals: Iterable[Refusal]) -> None:
         """Count refusals; one whose number could be read is refused, not lost."""

@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from ..schema.events import MAX_DATAGRAM, AnyEvent, Receipt, to_ms
+from ..schema.events import MAX_DATAGRAM, AnyEvent, Contact, Receipt, to_ms
 from ..schema.wire import Decoded, Reason, Refusal, decode, encode, refusal_of
 from .arrival import Arrival, Peer
 from .counters import Counters
@@ -126,13 +126,16 @@ class UdpIntake:
         decoded = self._decode(datagram, now_ms)
         counters = self.counters
         counters.datagrams += 1
-        counters.accept(decoded.events)
+        came_before = counters.accept(decoded.events)
         if decoded.refusals:
             counters.refused_datagrams += not decoded.events
             counters.reject(decoded.refusals)
             self._tell_refused(peer, decoded.refusals)
         for event in decoded.events:
-            arrivals.append(Arrival(event, peer, now_ms))  # noqa: PERF401 a comprehension would need a second list
+            if came_before and event in came_before and not isinstance(event, Contact):
+                self._tell_repeated(peer, event)
+            else:
+                arrivals.append(Arrival(event, peer, now_ms))
         if self._watcher is not None:
             self._watcher(peer, datagram, decoded)
 
@@ -143,6 +146,14 @@ class UdpIntake:
             except SealError as error:
                 return Decoded((), (Refusal(error.reason, str(error)),))
         return _refuse_ahead(decode(datagram), now_ms)
+
+    def _tell_repeated(self, peer: Peer, event: AnyEvent) -> None:
+        """An event that the network doubled goes no further; a repeat asks for the receipt that got lost.
+
+        A contact does go on: what became of it only the log knows.
+        """
+        if event.ack and event.id is not None:
+            self.send_receipt(peer, Receipt(v=1, source=event.source, of=event.id, status="repeated"))
 
     def _tell_refused(self, peer: Peer, refusals: Sequence[Refusal]) -> None:
         """A sender that asked for a receipt would repeat for ever if nobody told it.

@@ -110,8 +110,9 @@ async def test_every_contact_arrives_and_is_confirmed(seed: int, key: bytes | No
     log.intake.stop()
     totals = log.intake.counters.as_dict()
     seen = set(log.numbers)
-    assert totals["accepted"] == len(log.numbers)
-    assert totals["doubled"] == len(log.numbers) - len(seen) > 0
+    # of what the wire doubled, contacts alone are handed on: the log answers each time
+    assert len(log.numbers) <= totals["accepted"]
+    assert totals["doubled"] == totals["accepted"] - len(seen) > 0
     # contacts came in the end, so hearings alone are missing; before the first that came nothing is known to be
     assert totals["lost"] == len(set(range(log.numbers[0], 81)) - seen) > 0
     sender.close()

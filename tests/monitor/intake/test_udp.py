@@ -240,3 +240,40 @@ async def test_a_small_buffer_is_a_warning() -> None:
         assert (bench.intake.warning is None) == (bench.intake.buffer_bytes >= 4 * 1024 * 1024)
         bench.intake.buffer_bytes = 208 * 1024
         assert "208 KiB instead of 4096 KiB" in str(bench.intake.warning)
+
+
+async def test_what_the_network_doubled_goes_no_further() -> None:
+    with standing() as bench:
+        numbered = {**FAREWELL, "run": "r", "seq": 5}
+        bench.intake.start()
+        bench.put(numbered, numbered, {**numbered, "seq": 6})
+        await bench.look(3)
+        assert [arrival.event.seq for arrival in await bench.queue.get_batch()] == [5, 6]
+        assert bench.intake.counters.of("bench").doubled == 1
+
+
+async def test_a_sender_without_runs_may_count_anew() -> None:
+    with standing() as bench:
+        numbered = {**FAREWELL, "seq": 5}
+        bench.intake.start()
+        bench.put(numbered, numbered)
+        await bench.look(2)
+        assert len(await bench.queue.get_batch()) == 2
+
+
+async def test_a_repeat_is_answered_again_and_a_contact_goes_on_to_the_log() -> None:
+    with standing() as bench:
+        asking = {**FAREWELL, "run": "r", "seq": 5, "id": "f-1", "ack": True}
+        at = FAREWELL["at"]
+        contact = {
+            **asking, "kind": "contact", "seq": 6, "id": "c-1", "call": "W1QSB", "started_at": at, "ended_at": at,
+            "dial_hz": 14_074_000, "mode": "FT8",
+        }  # fmt: skip
+        bench.intake.start()
+        bench.put(asking, asking, contact, contact)
+        await bench.look(4)
+        kinds = [type(arrival.event).__name__ for arrival in await bench.queue.get_batch()]
+        assert kinds == ["Farewell", "Contact", "Contact"]
+        assert json.loads(bench.socket.recv(8192)) == {
+            "kind": "receipt", "v": 1, "source": "bench", "of": "f-1", "status": "repeated"
+        }  # fmt: skip

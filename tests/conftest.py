@@ -1,0 +1,26 @@
+"""Shuts the developer's own machine out of the tests: no environment, no config and no data of theirs is seen."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+# a slow or busy machine is no fault of the code: how long an example takes is for the benchmarks to say
+settings.register_profile("watchkeeper", deadline=None)
+settings.load_profile("watchkeeper")
+
+
+@pytest.fixture(autouse=True)
+def foreign_machine(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A home of its own for each test, and none of the variables that steer us."""
+    home = tmp_path_factory.mktemp("home")
+    for name in list(os.environ):
+        if name.startswith(("WATCHKEEPER_", "XDG_")) or name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES"):
+            monkeypatch.delenv(name)
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.setenv("TERM", "xterm-256color")
+    yield home
