@@ -9,7 +9,7 @@ from functools import cache
 from watchkeeper.radio import entity
 from watchkeeper.radio.mode import timed
 from watchkeeper.rehearsal import rng
-from watchkeeper.rehearsal.decoding import chance, in_time
+from watchkeeper.rehearsal.decoding import chance, in_time, reported_db
 from watchkeeper.rehearsal.exchange import Exchange
 from watchkeeper.rehearsal.paths import Paths
 from watchkeeper.rehearsal.scenario import Band, Habits
@@ -179,7 +179,7 @@ class Air:
                     continue
                 snr_db = self._snr_db(one, station, at_ms)
                 if self._decodes(station, one.station, snr_db):
-                    inbox.setdefault(station, []).append((one, line, round(snr_db)))
+                    inbox.setdefault(station, []).append((one, line, round(reported_db(snr_db))))
                     if one.station.own:
                         self.copied_own.add(station.call)
         return inbox
@@ -282,7 +282,7 @@ class Air:
         say = Say.REPORT if station.short and not self._band.contest else Say.ANSWER
         exchange = Exchange(one.station.call, one.station, say, at_ms, self._band.contest)
         if say is Say.REPORT:
-            exchange.report_sent_db = round(self._paths.snr_db(one.station, station, at_ms))
+            exchange.report_sent_db = round(reported_db(self._paths.snr_db(one.station, station, at_ms)))
         station.exchanges.append(exchange)
         station.parity = 1 - parity
         if station.random.random() < 0.7:

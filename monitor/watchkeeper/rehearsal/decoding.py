@@ -16,12 +16,18 @@ FIRST_LOST_S = 2.0
 ALL_LOST_S = 2.5
 #: how far a decoded signal goes down when it is taken away
 SUBTRACTED_DB = 25.0
+_STRONG_DB = 5.0
 _REFERENCE_HZ = 2500.0
 
 
 def chance(snr_db: float, limit_db: float) -> float:
     """Return the chance (0…1) that a transmission decodes at ``snr_db`` where one half of them does at ``limit_db``."""
     return 1.0 / (1.0 + exp(-max(-40.0, min(40.0, (snr_db - limit_db) / CURVE_DB))))
+
+
+def reported_db(snr_db: float) -> float:
+    """Return what a decoder makes of an SNR: the strong ones raise the noise for themselves (plausible, no source)."""
+    return snr_db if snr_db < _STRONG_DB else _STRONG_DB + 0.6 * (snr_db - _STRONG_DB)
 
 
 def in_time(late_s: float) -> float:

@@ -15,7 +15,7 @@ from watchkeeper.rehearsal.paths import Paths
 from watchkeeper.rehearsal.regions import SUFFIXES, locator_of, place_in, regions
 from watchkeeper.rehearsal.scenario import Decoder
 from watchkeeper.rehearsal.station import Station
-from watchkeeper.rehearsal.words import HashTable, Line, Say, report_text, text
+from watchkeeper.rehearsal.words import HashTable, Line, Say, in_full, report_text, text
 
 #: what a filter does to a signal outside of its passband
 _OUT_OF_BAND_DB = 50.0
@@ -111,9 +111,7 @@ class Receiver:
         copies.sort(key=lambda copy: (copy.pass_, copy.offset_hz, copy.text))
         return Listened(
             tuple(copies),
-            tuple(
-                (low, round(low + self._mode.bandwidth_hz, 1)) for low, snr_db, _ in signals if snr_db > _ENERGY_SEEN_DB
-            ),
+            tuple(self._energy(signals)),
             round(condition.audio_dbfs + self._random.gauss(0, 0.7), 1),
             round(condition.audio_dbfs - 34.0 + condition.noise_db - condition.loss_db + self._random.gauss(0, 0.5), 1),
         )
@@ -149,33 +147,45 @@ class Receiver:
         condition: Condition,
         talking_to: str | None,
     ) -> Copy | None:
-        assert one.station.link is not None
-        travel_s = one.station.link.path.distance_km / _KM_PER_S
-        late_s = condition.clock_s - one.station.clock_s + self._settings.habitual_late_s + travel_s
-        odds = in_time(late_s)
-        limit_db = self._mode.limit_db + self._settings.limit_db
-        draw = self._random.random()
-        aided_by: tuple[str, ...] = ()
-        if draw >= odds * chance(clean_db, limit_db):
-            gain_db, aided_by = self._known_beforehand(one, talking_to)
-            if not aided_by or draw >= odds * chance(clean_db, limit_db - gain_db):
-                return None
-        if ("/" in one.line.sender and one.line.say is Say.CALL) or "/" not in one.line.sender:
+        """Return the hearing of one signal, or None: ``clean_db`` is its SNR among its neighbours."""
+        late_s = self._late_s(one.station, condition)
+        aided_by = self._luck(in_time(late_s), clean_db, one, talking_to)
+        if aided_by is None:
+            return None
+        if in_full(one.line):
             self._hashes.hear(one.line.sender)
-        shown = round(max(self._mode.floor_db, snr_db + self._random.gauss(0, 0.7)))
+        random = self._random
         first = clean_db > _FIRST_PASS_DB and clean_db > snr_db - 3
-        pass_ = 1 if first else 2 if self._random.random() < 0.8 else 3
         return Copy(
-            text(one.line, self._hashes),
-            shown,
-            round(offset_hz + self._random.gauss(0, 0.6)),
-            round(late_s + self._random.gauss(0, 0.03), 1),
-            pass_,
-            one,
-            aided_by,
-            bool(aided_by) and self._random.random() < 0.4,
-            snr_db,
+            text=text(one.line, self._hashes),
+            snr_db=round(max(self._mode.floor_db, snr_db + random.gauss(0, 0.7))),
+            offset_hz=round(offset_hz + random.gauss(0, 0.6)),
+            late_s=round(late_s + random.gauss(0, 0.03), 1),
+            pass_=1 if first else 2 if random.random() < 0.8 else 3,
+            source=one,
+            aided_by=aided_by,
+            low_confidence=bool(aided_by) and random.random() < 0.4,
+            true_snr_db=snr_db,
         )
+
+    def _late_s(self, station: Station, condition: Condition) -> float:
+        """Return how late a transmission seems: a clock that is ahead sends early, and hears others late."""
+        assert station.link is not None
+        travel_s = station.link.path.distance_km / _KM_PER_S
+        return condition.clock_s - station.clock_s + self._settings.habitual_late_s + travel_s
+
+    def _luck(
+        self, in_time_share: float, clean_db: float, one: Transmission, talking_to: str | None
+    ) -> tuple[str, ...] | None:
+        """Return what helped a decode, nothing for one that needed no help, None for no decode."""
+        draw = self._random.random()
+        limit_db = self._mode.limit_db + self._settings.limit_db
+        if draw < in_time_share * chance(clean_db, limit_db):
+            return ()
+        gain_db, aided_by = self._known_beforehand(one, talking_to)
+        if aided_by and draw < in_time_share * chance(clean_db, limit_db - gain_db):
+            return aided_by
+        return None
 
     def _known_beforehand(self, one: Transmission, talking_to: str | None) -> tuple[float, tuple[str, ...]]:
         """Return by how many dB knowing a part of the message helps, and which part."""

@@ -106,7 +106,7 @@ class Habits(_Table, frozen=True, kw_only=True):
     directed: Share = 0.12
     tail_ending: Share = 0.3
     compound: Share = 0.02
-    multi_stream: Share = 0.004
+    multi_stream: Share = 0.25  # of the stations in rare places
     reporting: Share = 0.35
     stay_min: Annotated[float, Meta(gt=0)] = 40.0
 

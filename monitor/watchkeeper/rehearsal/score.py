@@ -2,8 +2,8 @@
 
 ``score`` is a pure function of the truth file and of what came out of the watch, one object a line:
 
-* ``{"hail": …}``: each hail as the watch prints it (``key``, ``urgency``, ``rule``, ``at_ms``, ``call``, ``band``,
-  ``act_by_ms``). A vital's hail has the rule ``vitals`` and the key ``vitals:WHAT``, WHAT as in ``FINDS``.
+* ``{"hail": …}``: each hail as the watch prints it (``key``, ``urgency``, ``at_ms``, ``call``, ``act_by_ms``). The key
+  of a vital's hail begins with ``vitals|WHAT``, WHAT as in ``FINDS``.
 * ``{"advice": {"at_ms": …, "rows": […]}}``: the data of the ranked lookout rows after a judgement; of each ``call``
   and, where it has them, ``chance`` (0…1, that they copy us) and ``expected_db`` (the report they would give).
 * ``{"openings": {"at_ms": …, "rows": […]}}``: the data of the rows of open directions (``band``, ``direction``).
@@ -45,7 +45,7 @@ FINDS: Mapping[str, frozenset[str]] = {
     "interference": frozenset({"interference"}),
 }
 URGENT = 3
-_VITALS_RULE = "vitals"
+_VITALS = "vitals"
 #: two hails of one matter within this time are one too many; so are two calls of one station one approach
 _HOLD_OFF_MS = 1_800_000
 #: a hail may come a little after the period that made it true
@@ -106,7 +106,7 @@ def hails(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
     in time; ``doubled``: hails of any level that came twice within half an hour; ``median_delay_s``: from the end of
     the period of the call to the hail; ``in_time``: share with time left to act.
     """
-    urgent = [one for one in found if one.get("urgency") == URGENT and one.get("call") and one["rule"] != _VITALS_RULE]
+    urgent = [one for one in found if one.get("urgency") == URGENT and one.get("call") and _vital(one) is None]
     copied = _copied_calls(truth)
     right = [one for one in urgent if _since(copied.get(one["call"], []), one["at_ms"]) is not None]
     approaches = [(call, at_ms) for call, calls in copied.items() for at_ms in _approaches(calls)]
@@ -160,11 +160,7 @@ def calibration(truth: Json, advice: Sequence[Json]) -> dict[str, Any]:
 
 def vitals(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
     """Return how many injected faults were found, how soon, and how often one was told that was not there."""
-    told = [
-        (one["key"].split(":")[1], one["at_ms"])
-        for one in found
-        if one["rule"] == _VITALS_RULE and one["key"].count(":") >= 1
-    ]
+    told = [(what, one["at_ms"]) for one in found if (what := _vital(one)) is not None]
     spans = list(_fault_spans(truth))
     delays: list[float] = []
     for kind, from_ms, to_ms_ in spans:
@@ -238,6 +234,12 @@ def contacts(truth: Json, stored: int, forwarded: int) -> dict[str, Any]:
         "needed": len(needed),
         "needed_per_hour": round(len(needed) / hours, 2),
     }
+
+
+def _vital(hail: Json) -> str | None:
+    """Return which vital a hail is about, or None."""
+    parts = hail["key"].split("|")
+    return parts[1] if parts[0] == _VITALS and len(parts) > 1 else None
 
 
 def _copied_calls(truth: Json) -> dict[str, list[int]]:

@@ -28,6 +28,8 @@ _SURROUNDINGS: tuple[tuple[float, noise.Environment], ...] = (
 #: an antenna's gain at low angles less line, ground and matching: few stations are as a textbook has them (no source)
 _GAIN_DBI = -7.0
 _GAIN_SPREAD_DB = 4.0
+#: regions of at most this weight draw crowds
+_RARE_WEIGHT = 0.5
 _DIRECTIONS = ("DX", "EU", "NA", "SA", "AS", "AF", "OC", "JA")
 _QUARTER_MS = 900_000
 #: memory of slow fading: after this time 1/e of a deviation is left
@@ -143,7 +145,7 @@ class Population:
     def _station(self, region: Region, random: Random, from_ms: int, to_ms: int) -> Station:
         habits, place = self._habits, place_in(region, random)
         call = self._call(region, random)
-        streams = 3 if region.weight <= 0.5 and random.random() < habits.multi_stream * 20 else 1
+        streams = 3 if region.weight <= _RARE_WEIGHT and random.random() < habits.multi_stream else 1
         surroundings = _pick(_SURROUNDINGS, random)
         noise_dbm = noise.power_dbm(surroundings, self._frequency_hz)
         noise_dbm += random.gauss(0, noise.spread_db(surroundings) / 2)
@@ -152,8 +154,8 @@ class Population:
             region=region,
             place=place,
             locator=locator_of(place),
-            power_w=_pick(_POWERS, random) * (3.0 if streams > 1 else 1.0),
-            gain_dbi=random.gauss(_GAIN_DBI, _GAIN_SPREAD_DB),
+            power_w=500.0 if streams > 1 else _pick(_POWERS, random),
+            gain_dbi=random.gauss(0.0 if streams > 1 else _GAIN_DBI, _GAIN_SPREAD_DB),
             noise_dbm=noise_dbm,
             clock_s=random.gauss(0.0, 0.12) if random.random() < 0.93 else random.uniform(-2.2, 2.2),
             patience=max(1, round(random.choice((2, 3, 3, 4, 4, 5, 6, 8)) * habits.patience)),

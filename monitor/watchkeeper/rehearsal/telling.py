@@ -6,7 +6,7 @@ from typing import Any
 
 from watchkeeper.rehearsal import rng
 from watchkeeper.rehearsal.air import Transmission
-from watchkeeper.rehearsal.decoding import chance
+from watchkeeper.rehearsal.decoding import chance, reported_db
 from watchkeeper.rehearsal.faults import Timeline
 from watchkeeper.rehearsal.frequency import Frequency
 from watchkeeper.rehearsal.operating import Logged, Operator
@@ -182,7 +182,7 @@ class Telling:
             if snr_db < mode.limit_db - 3 or random.random() >= chance(snr_db, mode.limit_db):
                 continue
             station.reported_ms = at_ms
-            shown_db = round(max(mode.floor_db, snr_db + random.gauss(0, 0.7)))
+            shown_db = round(max(mode.floor_db, reported_db(snr_db) + random.gauss(0, 0.7)))
             self._truth.reports.append(
                 {"source": band.source, "at": stamp(at_ms), "by": station.call, "snr_db": round(snr_db, 1)}
             )

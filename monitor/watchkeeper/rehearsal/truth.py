@@ -1,7 +1,7 @@
 """The truth of a session, written beside it: what was really on the air, so that the watch can be measured by it.
 
 One JSON object. Times are RFC 3339, SNR in dB in 2,500 Hz. ``stations``: who was on, from when to when, with what.
-``reach``: for each source and call, rows of [quarter hour, SNR of theirs here, SNR of ours there] without fading.
+``reach``: for each source and call, rows of [quarter hour, SNR of theirs here, report of ours there] without fading.
 ``openings``: spans in which an average station in a sector and at a distance was readable. ``calls``: own messages to
 one station, with the chance of a decode at the SNR there, whether it was listening, and whether it copied. ``callers``:
 who called the own station, whether that was copied or not. ``phantoms``: texts that nobody sent. ``reports``: who
@@ -17,7 +17,7 @@ from typing import Any
 from watchkeeper.radio import geodesic, link
 from watchkeeper.radio.place import Point
 from watchkeeper.rehearsal.air import Air, Transmission
-from watchkeeper.rehearsal.decoding import chance
+from watchkeeper.rehearsal.decoding import chance, reported_db
 from watchkeeper.rehearsal.paths import Paths
 from watchkeeper.rehearsal.propagation import Geometry, Place, azimuth_deg, geometry
 from watchkeeper.rehearsal.receiver import Listened
@@ -83,7 +83,7 @@ class Truth:
             if here < -40.0:
                 continue
             there = paths.median_snr_db(own, station, at_ms)
-            reach.setdefault(station.call, []).append((at, round(here, 1), round(there, 1)))
+            reach.setdefault(station.call, []).append((at, round(here, 1), round(reported_db(there), 1)))
 
     def open_ways(self, source: str, at_ms: int, own: Station, frequency_hz: int) -> None:
         """Note where the band is open at the beginning of a quarter hour."""

@@ -58,6 +58,13 @@ def is_standard(call: str) -> bool:
     return "/" not in call or call.endswith("/P")
 
 
+def in_full(line: Line) -> bool:
+    """Say whether a message holds its sender's call in full, so that whoever copies it knows the call from then on."""
+    return is_standard(line.sender) or (
+        line.second is None and line.say in (Say.CALL, Say.ANSWER, Say.ROGER_FAREWELL, Say.FAREWELL)
+    )
+
+
 def report_text(report_db: int) -> str:
     """Return a report as it is sent: sign and two digits."""
     return f"{max(-30, min(49, report_db)):+03d}"
@@ -70,7 +77,7 @@ def text(line: Line, shown: HashTable) -> str:
     if line.second is not None:
         second, report_db = line.second
         return f"{line.to} RR73; {second} {shown.short(line.sender)} {report_text(report_db)}"
-    if not is_standard(line.sender) and line.say in (Say.ANSWER, Say.ROGER_FAREWELL, Say.FAREWELL):
+    if not is_standard(line.sender) and in_full(line):
         tail = {Say.ANSWER: "", Say.ROGER_FAREWELL: " RR73", Say.FAREWELL: " 73"}[line.say]
         return f"{shown.middle(line.to)} {line.sender}{tail}"
     return f"{_named(line.to, shown)} {_named(line.sender, shown)} {_tail(line)}"

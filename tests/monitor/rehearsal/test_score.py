@@ -47,7 +47,13 @@ def truth(**parts: Any) -> dict[str, Any]:
 
 def hail(call: str, minutes: float, **parts: Any) -> dict[str, Any]:
     return {
-        "hail": {"key": f"calls_me:{call}", "urgency": 3, "rule": "calls me", "at_ms": ms(minutes), "call": call}
+        "hail": {
+            "key": f"lookout|calls me|{call}",
+            "urgency": 3,
+            "rule": "calls me",
+            "at_ms": ms(minutes),
+            "call": call,
+        }
         | parts
     }
 
@@ -123,7 +129,7 @@ def test_the_worst_tenth_is_told() -> None:
 
 
 def vital(what: str, minutes: float) -> dict[str, Any]:
-    return {"hail": {"key": f"vitals:{what}", "urgency": 2, "rule": "vitals", "at_ms": ms(minutes)}}
+    return {"hail": {"key": f"vitals|{what}", "urgency": 2, "rule": what, "at_ms": ms(minutes)}}
 
 
 def test_faults_are_found_in_their_time() -> None:
