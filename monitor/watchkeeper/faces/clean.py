@@ -15,7 +15,7 @@ from typing import Any
 #: long enough for every sentence a view holds, short enough that one text cannot fill a screen
 DEFAULT_LIMIT = 400
 #: more combining marks than this on one letter paint over the neighbouring lines
-MAX_MARKS = 2
+MAX_MARKS = 3
 
 # ECMA-48 control strings and sequences, in their 7-bit and 8-bit forms; a broken one still loses its ESC below
 _SEQUENCE = re.compile(
@@ -27,9 +27,12 @@ _SPACE = re.compile(r" {2,}")
 _PLAIN = re.compile(r"[ -~]*")  # printable ASCII, the usual case
 _GONE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
 _BLANK = frozenset({"Zs", "Zl", "Zp"})
-_MARKS = frozenset({"Mn", "Me"})
-#: letters and symbols by category, yet drawn as nothing
-_INVISIBLE = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0\ufffc")
+_MARKS = frozenset({"Mn", "Mc", "Me"})
+#: letters, symbols and marks by category, yet drawn as nothing; variation selectors change the width of others
+_INVISIBLE = frozenset(
+    "\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u2800\u3164\uffa0\ufffc"
+    + "".join(map(chr, [*range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)]))
+)
 # a space rather than nothing, so that words on two lines do not run together
 _BREAKS = frozenset("\t\n\v\f\r\x1c\x1d\x1e\x1f\x85")
 
@@ -62,8 +65,9 @@ def _visible(text: str) -> list[str]:
         elif category in _GONE or character in _INVISIBLE:
             continue
         elif category in _MARKS:
+            # a mark on a space would join what stands before the text
             marks += 1
-            if kept and marks <= MAX_MARKS:
+            if kept and kept[-1] != " " and marks <= MAX_MARKS:
                 kept.append(character)
             continue
         else:

@@ -41,7 +41,7 @@ def test_plain_text_is_left_alone(text: str) -> None:
 def test_marks_never_pile_up(text: str) -> None:
     run = 0
     for character in clean(text + "a" + "\u0301" * 9):
-        run = run + 1 if unicodedata.category(character) in {"Mn", "Me"} else 0
+        run = run + 1 if unicodedata.category(character) in {"Mn", "Mc", "Me"} else 0
         assert run <= MAX_MARKS
 
 

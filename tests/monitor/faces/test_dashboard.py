@@ -49,8 +49,22 @@ class Terminal:
     def press(self, keys: str) -> None:
         os.write(self.master, keys.encode())
 
+    async def holds(self, lines: int) -> None:
+        """Wait until the screen has that many lines."""
+        async with asyncio.timeout(30):
+            while max(self.lines, default=0) != lines:
+                self._arrived.clear()
+                await self._arrived.wait()
+
+    async def ended(self) -> None:
+        """Wait until the screen was given back."""
+        async with asyncio.timeout(30):
+            while not self.raw.endswith(b"\x1b[?25h\x1b[?1049l"):
+                self._arrived.clear()
+                await self._arrived.wait()
+
     async def until(self, words: str, *, gone: bool = False) -> None:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(30):
             while (words in "\n".join(self.lines.values())) == gone:
                 self._arrived.clear()
                 await self._arrived.wait()
@@ -102,50 +116,38 @@ async def test_keys_help_band_hails_and_quit(terminal: Terminal) -> None:
     terminal.press("x")
     await terminal.until("no such key")
     terminal.press("q")
-    await asyncio.wait_for(running, 5)
+    await asyncio.wait_for(running, 30)
     assert termios.tcgetattr(terminal.slave) == before
     assert watch.acts == [{"act": "done", "key": "new-entity/CE/20 m"}]
-    await terminal_ended(terminal)
-
-
-async def terminal_ended(terminal: Terminal) -> None:
-    async with asyncio.timeout(5):
-        while not terminal.raw.endswith(b"\x1b[?25h\x1b[?1049l"):
-            terminal._arrived.clear()
-            await terminal._arrived.wait()
+    await terminal.ended()
 
 
 async def test_a_change_is_drawn_and_only_what_changed_is_written(terminal: Terminal) -> None:
     watch = Watch()
     running = asyncio.create_task(dashboard(watch, terminal).run())
-    await terminal.until("12 contacts")
+    await terminal.holds(24)
     written = len(terminal.raw)
     watch.show(contacts=13)
     await terminal.until("13 contacts")
     assert len(terminal.raw) - written < written / 4
     running.cancel()
     await asyncio.wait([running])
-    await terminal_ended(terminal)
+    await terminal.ended()
 
 
 async def test_a_new_size_is_taken_at_the_next_tick(terminal: Terminal) -> None:
-    watch, sizes = Watch(), [(80, 24)]
-    running = asyncio.create_task(
-        Dashboard(
-            watch.source,
-            output=terminal.output,
-            descriptor=terminal.slave,
-            size=lambda: sizes[-1],
-            clock=lambda _: scenes.NOW_MS,
-        ).run()
+    sizes = [(80, 24)]
+    shown = Dashboard(
+        Watch().source,
+        output=terminal.output,
+        descriptor=terminal.slave,
+        size=lambda: sizes[-1],
+        clock=lambda _: scenes.NOW_MS,
     )
-    await terminal.until("12 contacts")
-    assert max(terminal.lines) == 24
+    running = asyncio.create_task(shown.run())
+    await terminal.holds(24)
     sizes.append((120, 40))
-    async with asyncio.timeout(5):
-        while max(terminal.lines) != 40:
-            terminal._arrived.clear()
-            await terminal._arrived.wait()
+    await terminal.holds(40)
     running.cancel()
     await asyncio.wait([running])
 

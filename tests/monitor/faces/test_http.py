@@ -201,7 +201,7 @@ async def _event(stream: Any) -> tuple[str, Any]:
 
 
 async def test_the_event_stream_tells_changes_hails_and_that_it_lives(http: Http, watch: Watch) -> None:
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(30):
         answer = await http.get("/api/events")
         assert answer.headers["Content-Type"].startswith("text/event-stream")
         assert (await _event(answer.content))[0] == "changed"

@@ -22,9 +22,7 @@ DOCS = Path(__file__).parents[3] / "docs"
 
 def test_the_kept_document_is_that_of_the_program() -> None:
     kept = json.loads((DOCS / "openapi.json").read_text(encoding="utf-8"))
-    assert kept == json.loads(json.dumps(document())), (
-        "make docs/openapi.json anew with: python -m watchkeeper.faces.page.openapi"
-    )
+    assert kept == json.loads(json.dumps(document())), "python -m watchkeeper.faces.page.openapi makes it anew"
 
 
 def test_every_route_is_documented_and_every_documented_one_exists() -> None:

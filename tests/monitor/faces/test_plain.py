@@ -137,7 +137,7 @@ async def test_narrating_follows_the_watch() -> None:
         loop.call_soon_threadsafe(told.put_nowait, line)
 
     task = asyncio.create_task(narrate(watch.source, write, lambda _: scenes.NOW_MS))
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(30):
         while "12 contacts" not in await told.get():
             pass
         watch.show(contacts=13)

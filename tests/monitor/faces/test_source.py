@@ -82,7 +82,7 @@ async def test_a_remote_source_tells_of_changes(tmp_path: Path) -> None:
     watch, path = Watch(), tmp_path / "watch.sock"
     async with serve_unix(make_app(watch.source), path), RemoteSource(path) as remote:
         changes = remote.changes()
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(30):
             await anext(changes)  # connected
             await anext(changes)  # the stream's first event
             watch.show(contacts=13)

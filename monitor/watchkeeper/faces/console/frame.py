@@ -156,5 +156,7 @@ def _filled(lines: Sequence[Text], width: int, height: int, theme: Theme) -> lis
         line = cropped(lines[at], width) if at < len(lines) else Text(" " * width)
         if theme.base:
             line = Text.assemble(line, style=theme.base)
+        # it has its width: rich, which counts characters where it wraps, must not touch it again
+        line.no_wrap, line.overflow = True, "ignore"
         filled.append(line)
     return filled

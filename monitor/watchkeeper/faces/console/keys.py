@@ -7,7 +7,7 @@ import os
 import termios
 import tty
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 #: what the arrow keys send (ECMA-48 cursor sequences, and their application form)
 _NAMES = {b"\x1b[A": "up", b"\x1b[B": "down", b"\x1bOA": "up", b"\x1bOB": "down", b"\x04": "q"}
@@ -30,7 +30,8 @@ def keys(descriptor: int, pressed: Callable[[str], None]) -> Iterator[None]:
         yield
     finally:
         loop.remove_reader(descriptor)
-        termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+        with suppress(termios.error):  # a terminal that is gone needs no restoring
+            termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
 
 def _read(descriptor: int, pressed: Callable[[str], None], loop: asyncio.AbstractEventLoop) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TextIO
 
 from rich.console import Console, Group
@@ -50,14 +51,15 @@ class Screen:
         """``lines`` as the terminal wants them."""
         self._console.size = size
         with self._console.capture() as capture:
-            self._console.print(Group(*lines), no_wrap=True, overflow="crop")
+            self._console.print(Group(*lines), no_wrap=True, overflow="ignore")
         return capture.get().split("\n")[: len(lines)]
 
     def close(self) -> None:
         """Give the terminal back as it was."""
         self._outlet.close()
-        self._output.write("" if self._first else _LEAVE)
-        self._output.flush()
+        with suppress(OSError, ValueError):  # a terminal that is gone needs nothing back
+            self._output.write("" if self._first else _LEAVE)
+            self._output.flush()
 
     def _write(self, frame: Frame) -> None:
         size, lines = frame

@@ -163,8 +163,10 @@ def _pair() -> Json:
     code = {
         "type": "object",
         "required": ["code"],
-        "properties": {"code": {"type": "string", "description": f"{CODE_LENGTH} letters and digits; dashes and case do not matter"}},
-    }  # fmt: skip
+        "properties": {
+            "code": {"type": "string", "description": f"{CODE_LENGTH} letters and digits; dashes and case are free"}
+        },
+    }
     return _operation(
         "pair",
         "Trade the pairing code for a session cookie (live page only)",
