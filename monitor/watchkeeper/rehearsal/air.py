@@ -66,8 +66,7 @@ class Air:
         self._paths = paths
         self._random = rng.stream(seed, "air", band.key)
         found = timed(band.mode)
-        if found is None:
-            raise ValueError(f"source {band.source}: {band.mode!r} is no timed mode")
+        assert found is not None  # the scenario was checked
         self.mode = found
         self._population = Population(seed, band.key, band.dial_hz, habits, band.runners)
         self._population.reserve(own.call)

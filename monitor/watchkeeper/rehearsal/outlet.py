@@ -26,7 +26,8 @@ class Pace:
     def __init__(self, factor: float | None, start_ms: int) -> None:
         self._factor = factor
         self._start_ms = start_ms
-        self._began = time.monotonic()
+        # a session that begins in a moment is waited for
+        self._began = time.monotonic() + max(0.0, start_ms / 1000 - time.time())
 
     @property
     def held(self) -> bool:

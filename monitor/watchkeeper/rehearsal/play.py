@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from watchkeeper.radio.period import length_ms
 from watchkeeper.rehearsal.air import Transmission
 from watchkeeper.rehearsal.faults import Timeline, WireFaults
 from watchkeeper.rehearsal.frequency import Frequency
@@ -65,6 +66,7 @@ class Session:
     def __init__(self, order: Order) -> None:
         variant = VARIANTS[order.world]
         scenario = changed(order.scenario, variant)
+        order = replace(order, start_ms=_next_period(order.start_ms, scenario))
         self._order = order
         self._scenario = scenario
         self._run = hashlib.sha256(f"{order.name}/{order.seed}/{order.world}".encode()).hexdigest()[:12]
@@ -97,7 +99,7 @@ class Session:
 
     def play(self) -> dict[str, Any]:
         """Play all periods and return the figures of the last line."""
-        at_ms = self._order.start_ms - self._order.start_ms % self._here.period_ms
+        at_ms = self._order.start_ms
         quarter = -1
         for _ in range(self._order.periods):
             if at_ms // QUARTER_MS != quarter:
@@ -300,3 +302,9 @@ class Session:
             "wire": wire,
             "http_received": self._order.log.received if self._order.log else 0,
         }
+
+
+def _next_period(at_ms: int, scenario: Scenario) -> int:
+    """Return the start of the first period of the own mode from ``at_ms`` on."""
+    own = next(band for band in scenario.band if band.own)
+    return -(-at_ms // length_ms(own.mode)) * length_ms(own.mode)

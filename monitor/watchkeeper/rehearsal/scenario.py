@@ -11,6 +11,8 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
+from watchkeeper.radio.mode import timed
+
 DEFAULT = "evening-20m"
 
 Share = Annotated[float, Meta(ge=0, le=1)]
@@ -186,6 +188,9 @@ def _check(found: Scenario, name: str) -> None:
         raise ValueError(f"{name}: two bands have the same name: bands of one source need names of their own")
     if sum(band.own for band in found.band) != 1:
         raise ValueError(f"{name}: exactly one band must be the own station's (own = true)")
+    for band in found.band:
+        if timed(band.mode) is None:
+            raise ValueError(f"{name}: band {band.key}: {band.mode!r} is no timed mode")
     for change in found.change:
         if change.band not in keys:
             raise ValueError(f"{name}: change names the unknown band {change.band!r}")
