@@ -29,7 +29,8 @@ from .schema import events
 from .store.worked import WorkedIndex, facts
 from .view import AnyView, Table
 from .watch.journal import Chunk, Entry, Outcome
-from .watch.pipeline import Rules, Watch
+from .watch.pipeline import Watch
+from .watch.rules import Rules
 
 if TYPE_CHECKING:
     import sqlite3

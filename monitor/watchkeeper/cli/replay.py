@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 import click
 
 from .options import config_option, data_option, fail
+
+if TYPE_CHECKING:
+    from ..store.worked import WorkedIndex
 
 
 @click.command()
@@ -27,13 +30,13 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
     Example:
       watchkeeper replay evening.jsonl --config stricter.toml
     """
+    from functools import partial
+
     import msgspec
 
     from ..config import ConfigError, load
     from ..schema.events import stamp
-    from ..store.database import reading
     from ..store.errors import StoreError
-    from ..store.worked_rows import index_before
     from ..watch import snapshot
     from ..watch.journal import JournalError
     from ..watch.replay import Replay
@@ -43,12 +46,8 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
     try:
         use_newest(data)
         config = None if config_path is None else load(config_path)
-        replay = Replay(journal, config=config)
-        if data is not None:
-            with reading(data) as db:
-                worked, _ = index_before(db, replay.header.baseline + 1)
-            worked.begin_session()
-            replay.watch.worked = worked
+        load_worked = None if data is None else partial(_worked, data)
+        replay = Replay(journal, load_worked=load_worked, config=config)
         for entry, hails in replay.steps():
             wait(entry.t)
             for hail in hails:
@@ -62,6 +61,17 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
             click.echo(f"{replay.watch.contacts_logged} contacts, {replay.watch.hails.out} hails.")
     except (ConfigError, JournalError, StoreError) as error:
         fail(error)
+
+
+def _worked(data: Path, baseline: int) -> WorkedIndex:
+    """The log in ``data`` as it stood at ``baseline``."""
+    from ..store.database import reading
+    from ..store.worked_rows import index_before
+
+    with reading(data) as db:
+        worked, _ = index_before(db, baseline + 1)
+    worked.begin_session()
+    return worked
 
 
 def _waiter(pace: str) -> _Waiter:

@@ -192,11 +192,7 @@ class PluginHost(HookCaller):
         Plugins that are new or changed are made anew and shown the session so far: ``feed`` lets a watch of its own,
         whose hails go nowhere, read the journal again with the host that it is given. The others run on as they are.
         """
-        outlets = Outlets(_unheard, _unheard, _ReadOnly(self._outlets.records), self._outlets.data_dir)
-        trial = PluginHost(
-            settings, self._watching, outlets, live=False, safe=self._safe, candidates=candidates, meter=self.meter
-        )
-        fresh = [record for record in trial._fleet.running if self._differs(record)]
+        trial, fresh = self._trial(settings, candidates)
         before = _other_tasks()
         if not trial._refusals(self) and fresh:
             await feed(trial)
@@ -207,6 +203,23 @@ class PluginHost(HookCaller):
             return refusals
         await _stop(self._take_over(trial, {record.name for record in fresh}), before)
         return []
+
+    def follow(self, settings: PluginSettings, feed: Callable[[PluginHost], None]) -> None:
+        """As :meth:`reload`, where a journal says that it was done: nothing is refused, and nothing is started."""
+        trial, fresh = self._trial(settings, None)
+        if fresh:
+            feed(trial)
+        self._take_over(trial, {record.name for record in fresh})
+
+    def _trial(
+        self, settings: PluginSettings, candidates: Sequence[Candidate] | None
+    ) -> tuple[PluginHost, list[Record]]:
+        """A host for the plugins of ``settings`` that is heard nowhere, and those that differ from ours."""
+        outlets = Outlets(_unheard, _unheard, _ReadOnly(self._outlets.records), self._outlets.data_dir)
+        trial = PluginHost(
+            settings, self._watching, outlets, live=False, safe=self._safe, candidates=candidates, meter=self.meter
+        )
+        return trial, [record for record in trial._fleet.running if self._differs(record)]
 
     def _differs(self, record: Record) -> bool:
         ours = next((each for each in self._fleet.running if each.name == record.name), None)

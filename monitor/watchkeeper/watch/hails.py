@@ -37,6 +37,10 @@ class HailBook:
         self.held_back = 0
         self._paused_until = 0
 
+    def obey(self, rules: HailRules) -> None:
+        """Go by other rules from now on; what went out and what is held off stays so."""
+        self._rules = rules
+
     def hail(self, hail: Hail) -> None:
         """Enter a hail. Of several with one key in one judgement the most urgent counts, else the first."""
         known = self._waiting.get(hail.key)

@@ -42,6 +42,11 @@ class Reload(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     config: dict[str, Any]
 
+    @property
+    def settings(self) -> Config:
+        """The configuration. Raises JournalError when this release cannot read it."""
+        return _settings(self.config)
+
 
 class Act(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What the operator did on a face or by a command."""
@@ -83,10 +88,14 @@ class Header(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     @property
     def settings(self) -> Config:
         """The configuration that the session ran with. Raises JournalError when this release cannot read it."""
-        try:
-            return msgspec.convert(self.config, Config, dec_hook=lambda wanted, value: wanted(value))
-        except msgspec.ValidationError as error:
-            raise JournalError(f"the journal's configuration is not of this release: {error}") from error
+        return _settings(self.config)
+
+
+def _settings(config: dict[str, Any]) -> Config:
+    try:
+        return msgspec.convert(config, Config, dec_hook=lambda wanted, value: wanted(value))
+    except msgspec.ValidationError as error:
+        raise JournalError(f"the journal's configuration is not of this release: {error}") from error
 
 
 def plain(config: Config) -> dict[str, Any]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,46 +16,30 @@ from .. import __version__
 from ..config import Config
 from ..host.plugin_host import Outlets, PluginHost
 from ..host.status import PluginStatus, Rest
-from ..model import Contact, Destination, Hail, Own
+from ..model import Contact, Destination, Hail
 from ..radio import entity
 from ..schema import events
+from ..store.courier import Patience
 from ..store.dispatch import Dispatcher
+from ..store.sessions import SessionRow
 from ..store.store import Store
 from ..store.worked import WorkedIndex
 from . import snapshot
 from .clock import watermark_ms
-from .hails import HailRules
-from .journal import Act, Chunk, Header, decode, plain
-from .pipeline import Rules, Watch
+from .journal import Act, Chunk, Header, JournalError, Reload, decode, plain
+from .pipeline import Watch
 from .pump import Arrival, Arrivals, Pump
+from .reload import ReloadRefusedError, follow, show
+from .rules import own_of, rules_of
 
 _log = logging.getLogger(__name__)
 HOUR_MS = 3_600_000
-
-
-def rules_of(config: Config) -> Rules:
-    """What the watch takes from the configuration."""
-    watch = config.watch
-    return Rules(
-        silence_ms=watch.silence_ms,
-        grace_ms=round(watch.grace_s * 1000),
-        hails=HailRules(
-            hold_off_min=watch.hail_hold_off_min, per_hour=watch.hails_per_hour, quiet=watch.quiet_minutes()
-        ),
-    )
-
-
-def own_of(config: Config) -> Own:
-    """The own station as the configuration tells it; ``station`` events outweigh it."""
-    station = config.station
-    return Own(
-        call=station.call.upper() if station.call else None,
-        locator=station.locator,
-        operator=station.operator.upper() if station.operator else None,
-        power_w=station.power_w,
-        antenna=station.antenna,
-        activations=tuple((one.programme, one.reference) for one in station.activations),
-    )
+#: a reload waits for the gap between two periods, but no longer than this
+GAP_WAIT_S = 20.0
+#: entries of the session that are read again in one turn of the loop
+TURN = 200
+#: what a try to forward that is on its way may still take at the end: the service manager wants an end in two seconds
+PATIENCE = Patience(farewell_s=1.0)
 
 
 class Records:
@@ -66,10 +52,11 @@ class Records:
 
 
 class Session:
-    """One session: its watch, its plugins, its pump."""
+    """One session: its watch, its plugins, its pump. It began on the state of the log that ``baseline`` numbers."""
 
-    def __init__(self, number: int, watch: Watch, host: PluginHost, pump: Pump) -> None:
+    def __init__(self, number: int, baseline: int, watch: Watch, host: PluginHost, pump: Pump) -> None:
         self.number = number
+        self.baseline = baseline
         self.watch = watch
         self.host = host
         self.pump = pump
@@ -90,15 +77,16 @@ class Keeper:
         safe: bool = False,
     ) -> None:
         """``answer(peer, receipt)`` sends a receipt, ``changed()`` tells the faces, ``safe`` starts without plugins."""
-        self.config = config
+        self._safe = safe
+        self.config = self._in_force(config)
         self.store = store
         self._clock_ms = clock_ms
         self._answer = answer
-        self._safe = safe
         self._session: Session | None = None
         self._dispatcher: Dispatcher | None = None
         self._changed = changed
         self._turn = asyncio.Lock()
+        self._moved = asyncio.Event()
         self._shown: snapshot.Snapshot | None = None
 
     @property
@@ -124,10 +112,10 @@ class Keeper:
         """Take up the last session where a crash or a stop left it, or begin one; start plugins and forwarding."""
         last = self.store.last_session()
         if last is not None and not last.closed:
-            await self._resume(last.id, last.baseline)
+            await self._resume(last)
         else:
             await self._begin(self._clock_ms())
-        self._dispatcher = Dispatcher(self.store, self.session.destinations)
+        self._dispatcher = Dispatcher(self.store, self.session.destinations, patience=PATIENCE)
         self._dispatcher.start()
 
     async def run(self, arrivals: Arrivals) -> None:
@@ -171,10 +159,10 @@ class Keeper:
 
     async def stop(self) -> None:
         """Stop forwarding and plugins, write everything. The session stays open: the next start goes on with it."""
-        if self._dispatcher is not None:
-            await self._dispatcher.stop()
+        ending = [] if self._dispatcher is None else [self._dispatcher.stop()]
         if self._session is not None:
-            await self._session.host.stop()
+            ending.append(self._session.host.stop())
+        await asyncio.gather(*ending)
 
     # sessions
 
@@ -189,24 +177,48 @@ class Keeper:
         number = self.store.open_session(msgspec.json.encode(header), started_ms)
         last = self.store.last_session()
         assert last is not None
-        self._session = self._assemble(number, self._worked(last.baseline), Chunk())
+        self._session = self._assemble(number, last.baseline, self.config, Chunk())
         await self._ready(self._session)
 
-    async def _resume(self, number: int, baseline: int) -> None:
-        """Read the session's journal again, muted, so that hold-offs and states survive."""
+    async def _resume(self, row: SessionRow) -> None:
+        """Read the session's journal again, muted, so that hold-offs and states survive.
+
+        It is read under the configuration that was in force then; what changed since enters it as a reload.
+        """
+        try:
+            config = msgspec.json.decode(row.header, type=Header).settings
+        except (JournalError, msgspec.DecodeError) as error:
+            _log.warning("session %d is not gone on with: %s", row.id, error)
+            self.store.close_session(row.id, row.started_ms)
+            await self._begin(self._clock_ms())
+            return
         chunk = Chunk()
-        session = self._session = self._assemble(number, self._worked(baseline), chunk)
-        await self._ready(session)
-        newest = baseline
-        for entry in decode(self.store.read_journal(number)):
+        session = self._session = self._assemble(row.id, row.baseline, config, chunk)
+        session.host.live = False  # rests come from the journal, not from what reading it costs
+        lines = list(self.store.read_journal(row.id))
+        newest = row.baseline
+        for before, entry in enumerate(decode(lines)):
+            if entry.reload is not None:
+                config = entry.reload.settings
+                self._follow(session, config, lines[:before])
             session.watch.feed(entry)
             session.watch.drain()
             chunk.resume(entry.n + 1, entry.t)
             if entry.outcome is not None and entry.outcome.contact is not None:
                 newest = max(newest, entry.outcome.contact)
+            if before % TURN == 0:
+                await asyncio.sleep(0)
+        if plain(config) != plain(self.config):
+            self._follow(session, self.config, lines)
+            session.pump.enter(reload=Reload(config=plain(self.config)))
+        session.host.live = True
         held = self.store.newest_contact()
         if held != newest:
             session.pump.enter(rebase=held)
+        await self._ready(session)
+
+    def _follow(self, session: Session, config: Config, before: list[bytes]) -> None:
+        follow(session.host, config, decode(before), session.baseline, self._worked)
 
     async def _roll(self, started_ms: int) -> None:
         old = self.session
@@ -219,11 +231,11 @@ class Keeper:
     def _worked(self, baseline: int) -> WorkedIndex:
         return self.store.worked(before_id=baseline + 1)
 
-    def _assemble(self, number: int, worked: WorkedIndex, chunk: Chunk) -> Session:
-        watch = Watch(rules_of(self.config), own_of(self.config), worked, self._worked)
+    def _assemble(self, number: int, baseline: int, config: Config, chunk: Chunk) -> Session:
+        watch = Watch(rules_of(config), own_of(config), self._worked(baseline), self._worked)
         rests: list[Rest] = []
         host = PluginHost(
-            self.config.plugins,
+            config.plugins,
             watch,
             Outlets(watch.hail, rests.append, Records(self.store), self.store.folder),
             safe=self._safe,
@@ -241,12 +253,65 @@ class Keeper:
             committed=self._committed,
             changed=self._notify,
         )
-        return Session(number, watch, host, pump)
+        return Session(number, baseline, watch, host, pump)
 
     @staticmethod
     async def _ready(session: Session) -> None:
         await session.host.start()
         session.destinations = session.host.destinations()
+
+    # reload
+
+    async def reload(self, config: Config) -> None:
+        """Go over to ``config`` between two periods. Raises ReloadRefusedError, and then nothing has changed."""
+        config = self._in_force(config)
+        async with self._between_periods():
+            session = self.session
+            refusals = await session.host.reload(config.plugins, partial(self._show_again, session, config))
+            if refusals:
+                raise ReloadRefusedError(refusals)
+            self.config = config
+            session.pump.enter(reload=Reload(config=plain(config)))
+            session.destinations = session.host.destinations()
+            self.dispatcher.replace(session.destinations)
+        self._notify()
+
+    def _in_force(self, config: Config) -> Config:
+        """In safe mode no plugin is allowed; the journal has to say so, for its hails are none."""
+        if not self._safe:
+            return config
+        made: Config = msgspec.structs.replace(config, plugins=msgspec.structs.replace(config.plugins, allow=()))
+        return made
+
+    @asynccontextmanager
+    async def _between_periods(self) -> AsyncIterator[None]:
+        """Hold the pump in the gap between two periods, when nothing waits to be judged; at the latest after a while.
+
+        Periods of several sources may overlap for ever.
+        """
+        loop = asyncio.get_running_loop()
+        latest = loop.time() + GAP_WAIT_S
+        while True:
+            async with self._turn:
+                if self.watch.next_due() is None or loop.time() >= latest:
+                    yield
+                    return
+                self._moved.clear()
+            try:
+                async with asyncio.timeout_at(latest):
+                    await self._moved.wait()
+            except TimeoutError:
+                continue
+
+    async def _show_again(self, session: Session, config: Config, host: PluginHost) -> None:
+        await self.store.pulse()  # behind all that is queued of the journal
+        lines = list(self.store.read_journal(session.number))
+        if len(lines) != session.pump.entries:
+            raise ReloadRefusedError(["the session so far cannot be read again: " + "; ".join(self.store.notices)])
+        showing = show(host, config, decode(lines), session.baseline, self._worked)
+        for shown, _ in enumerate(showing):
+            if shown % TURN == 0:
+                await asyncio.sleep(0)
 
     # what the pump needs
 
@@ -271,6 +336,7 @@ class Keeper:
 
     def _notify(self) -> None:
         self._shown = None
+        self._moved.set()
         self._changed()
 
     async def act(self, act: Act) -> None:

@@ -95,6 +95,11 @@ class PeriodBook:
         self._grace_ms = grace_ms
         self._streams: OrderedDict[StreamKey, Stream] = OrderedDict()
 
+    def obey(self, silence_ms: int, grace_ms: int) -> None:
+        """Wait so long from now on."""
+        self._silence_ms = silence_ms
+        self._grace_ms = grace_ms
+
     @property
     def newest(self) -> Period | None:
         """The period that began last, open or closed."""

@@ -7,7 +7,7 @@ a delivery, a row) is left in ``candidate`` and :meth:`Watch.drain` for whoever 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import msgspec
 
@@ -21,10 +21,11 @@ from ..view import AnyView
 from . import contacts
 from .clock import EventClock, period_ms, watermark_ms
 from .exchange import ExchangeTracker
-from .hails import HailBook, HailRules
+from .hails import HailBook
 from .hearing import HearingDesk, Places
-from .journal import Act, Entry, Outcome
+from .journal import Act, Entry, Outcome, Reload
 from .periods import PeriodBook
+from .rules import Rules, own_of, rules_of
 from .stations import Stations
 
 #: contacts of the session that the faces can look back on
@@ -43,14 +44,6 @@ class Plugins(Protocol):
     def event_seen(self, event: events.Event) -> None: ...
     def views(self) -> Sequence[AnyView]: ...
     def apply(self, rest: Rest) -> None: ...
-
-
-class Rules(msgspec.Struct, frozen=True, kw_only=True):
-    """How the watch judges."""
-
-    silence_ms: int = 200
-    grace_ms: int = 3_000
-    hails: HailRules = HailRules()
 
 
 class Outbound(NamedTuple):
@@ -81,6 +74,7 @@ class Watch:
         self.worked = worked
         self._load_worked = load_worked
         self.own = own
+        self._told: dict[str, Any] = {}  # of the own station, by events: it outweighs the configuration
         self.hails = HailBook(rules.hails)
         self.covers: dict[str, Cover] = {}
         self.contacts: list[Contact] = []
@@ -164,6 +158,8 @@ class Watch:
             self._plugins.apply(entry.rest)
         elif entry.rebase is not None and self._load_worked is not None:
             self.worked = self._load_worked(entry.rebase)
+        elif entry.reload is not None:
+            self._obey(entry.reload)
 
     def _event(self, event: events.AnyEvent, t: int) -> None:
         before = self._clock.now_ms
@@ -234,7 +230,7 @@ class Watch:
                 self._sent_in = {sent for sent in self._sent_in if sent[0] > start_ms - 3_600_000}
             self._exchanges.sent(read(event.text), start_ms)
         changes = {"power_w": event.power_w} if event.power_w is not None else {}
-        self.own = msgspec.structs.replace(self.own, send_offset_hz=event.offset_hz, **changes)
+        self._tell_own(send_offset_hz=event.offset_hz, **changes)
 
     def _station(self, event: events.Event, _t: int) -> None:
         assert isinstance(event, events.Station)
@@ -246,19 +242,22 @@ class Watch:
             "activations": tuple((a.programme, a.reference) for a in event.activations) or None,
             "locator": event.locator if event.locator and locator.is_locator(event.locator) else None,
         }
-        self.own = msgspec.structs.replace(self.own, **{k: v for k, v in known.items() if v is not None})
+        self._tell_own(**{k: v for k, v in known.items() if v is not None})
         self._places.moved(self.own.locator)
 
     def _tuning(self, event: events.Event, _t: int) -> None:
         assert isinstance(event, events.Tuning)
-        self.own = msgspec.structs.replace(
-            self.own,
+        self._tell_own(
             dial_hz=event.dial_hz,
             mode=event.mode,
             send_parity=event.send_parity,
             send_offset_hz=event.send_offset_hz,
             calling=event.calling,
         )
+
+    def _tell_own(self, **told: Any) -> None:
+        self._told |= told
+        self.own = msgspec.structs.replace(self.own, **told)
 
     def _contact(self, event: events.Event, _t: int) -> None:
         assert isinstance(event, events.Contact)
@@ -288,6 +287,15 @@ class Watch:
         if self._plugins is not None:
             self._plugins.contact_logged(contact)
         self._settle()
+
+    def _obey(self, reload: Reload) -> None:
+        """Work by another configuration from here on; its plugins are the host's matter."""
+        config = reload.settings
+        rules = rules_of(config)
+        self.hails.obey(rules.hails)
+        self._periods.obey(rules.silence_ms, rules.grace_ms)
+        self.own = msgspec.structs.replace(own_of(config), **self._told)
+        self._places.moved(self.own.locator)
 
     def _act(self, act: Act) -> None:
         if act.act == "done" and act.key is not None:

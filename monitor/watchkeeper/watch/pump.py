@@ -91,6 +91,11 @@ class Pump:
         self._feed(self._clock_ms(), **what)
         self._flush()
 
+    @property
+    def entries(self) -> int:
+        """How many entries the session's journal has."""
+        return self._chunk.next_n - 1
+
     def delay_s(self) -> float | None:
         """Seconds until :meth:`enter` with nothing has something to do; None while nothing waits."""
         due = self.watch.next_due()

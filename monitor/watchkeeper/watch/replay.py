@@ -18,8 +18,9 @@ from ..host.plugin_host import Outlets, PluginHost
 from ..model import Hail
 from ..store.worked import WorkedIndex
 from .journal import Entry, Header, JournalError, decode
-from .keeper import own_of, rules_of
 from .pipeline import Watch
+from .reload import LoadWorked, follow, without_reload
+from .rules import own_of, rules_of
 
 
 class NoRecords:
@@ -44,17 +45,23 @@ class Replay:
     """A watch fed from a journal. Iterate :meth:`steps` to run it, then look at ``watch``."""
 
     def __init__(
-        self, lines: Iterable[bytes], *, worked: WorkedIndex | None = None, config: Config | None = None
+        self, lines: Iterable[bytes], *, load_worked: LoadWorked | None = None, config: Config | None = None
     ) -> None:
-        """``lines`` begin with the header; ``config`` takes the place of the one that the header names.
+        """``lines`` begin with the header; ``config`` takes the place of all that the journal names.
 
-        Raises JournalError for what is no journal.
+        ``load_worked`` gives the log as it stood at a baseline; without it, it was empty. Raises JournalError for what
+        is no journal.
         """
         rest = iter(lines)
         self.header = read_header(next(rest, b""))
-        self.config = config if config is not None else self.header.settings
-        self._entries = decode(rest, first_line=2)
-        self.watch = Watch(rules_of(self.config), own_of(self.config), worked or WorkedIndex())
+        self._follows = config is None
+        self.config = self.header.settings if config is None else config
+        self._lines: list[bytes] = []
+        self._entries = decode(self._kept(rest), first_line=2)
+        self._load_worked = load_worked or (lambda _baseline: WorkedIndex())
+        self.watch = Watch(
+            rules_of(self.config), own_of(self.config), self._load_worked(self.header.baseline), load_worked
+        )
         self.host = PluginHost(
             self.config.plugins,
             self.watch,
@@ -66,8 +73,18 @@ class Replay:
     def steps(self) -> Iterator[tuple[Entry, list[Hail]]]:
         """Feed entry after entry, handing each on with the hails that it brought."""
         for entry in self._entries:
-            self.watch.feed(entry)
+            if entry.reload is not None and self._follows:
+                self.config = entry.reload.settings
+                before = decode(self._lines[:-1])
+                follow(self.host, self.config, before, self.header.baseline, self._load_worked)
+            self.watch.feed(entry if self._follows else without_reload(entry))
             yield entry, self.watch.drain().hails
+
+    def _kept(self, lines: Iterable[bytes]) -> Iterator[bytes]:
+        """The lines as they come; a reload reads those before it again."""
+        for line in lines:
+            self._lines.append(line)
+            yield line
 
 
 def read_header(line: bytes) -> Header:

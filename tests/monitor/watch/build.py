@@ -12,7 +12,8 @@ from watchkeeper.schema import events
 from watchkeeper.store.worked import WorkedIndex
 from watchkeeper.view import AnyView, Urgency
 from watchkeeper.watch.journal import Chunk
-from watchkeeper.watch.pipeline import Rules, Watch
+from watchkeeper.watch.pipeline import Watch
+from watchkeeper.watch.rules import Rules
 
 START = events.to_ms(datetime(2026, 5, 1, 18, 0, tzinfo=UTC))
 OWN = Own(call="DL5QRM", locator="JO62qm", power_w=10.0)
