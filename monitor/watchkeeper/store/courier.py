@@ -123,8 +123,8 @@ class Courier:
                 return 0.0
             await self._store.change(partial(outbox.freeze, row_id=row.id, payload=payload))
         sending = await self._try(payload, row.key)
-        if sending is None:  # the watch stops: how it ended nobody knows, so it will go out again
-            return 0.0
+        if sending is None:  # how it ended nobody knows, so it will go out again
+            return 0.0 if self._stopping else self._patience.first_s
         if sending.result is SendResult.TRY_LATER:
             return await self._postpone(row, sending)
         if sending.result is SendResult.REFUSED:
@@ -146,7 +146,10 @@ class Courier:
             return None, _said(fault)
 
     async def _try(self, payload: bytes, key: str) -> Sending | None:
-        """One try, bounded in time; whatever a destination raises counts as a failure of the other side."""
+        """One try, bounded in time; whatever a destination raises counts as a failure of the other side.
+
+        None where nobody knows how it ended: the watch stops, or somebody cancelled it.
+        """
         sending = asyncio.ensure_future(self._destination.send(payload, key))
         stopping = asyncio.ensure_future(self._stop.wait())
         try:
@@ -157,6 +160,8 @@ class Courier:
                     return None
             if not sending.done():
                 return Sending(result=SendResult.TRY_LATER, why=f"no answer in {self._patience.one_try_s:g} s")
+            if sending.cancelled():
+                return None
             return sending.result()
         except Exception as fault:
             logger.exception("%s failed", self.name)

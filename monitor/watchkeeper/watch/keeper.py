@@ -159,10 +159,10 @@ class Keeper:
 
     async def stop(self) -> None:
         """Stop forwarding and plugins, write everything. The session stays open: the next start goes on with it."""
-        ending = [] if self._dispatcher is None else [self._dispatcher.stop()]
+        if self._dispatcher is not None:
+            await self._dispatcher.stop()  # first: the host would take a try that is on its way for a leaked task
         if self._session is not None:
-            ending.append(self._session.host.stop())
-        await asyncio.gather(*ending)
+            await self._session.host.stop()
 
     # sessions
 
