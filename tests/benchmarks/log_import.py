@@ -44,6 +44,8 @@ PLACES = (("W", "United States", 291, 5, 8, "NA"), ("DL", "Fed. Rep. of Germany"
           ("JA", "Japan", 339, 25, 45, "AS"), ("G", "England", 223, 14, 27, "EU"), ("I", "Italy", 248, 15, 28, "EU"),
           ("VK", "Australia", 150, 30, 59, "OC"), ("LU", "Argentina", 100, 13, 14, "SA"))  # fmt: skip
 
+NAMES = ("Ada", "Ben", "Chiyo", "Dora", "Emil", "Fatou", "Gil", "Hana")
+
 
 def field(name: str, value: object) -> str:
     """One ADI field."""
@@ -57,7 +59,7 @@ def records(count: int) -> Iterator[str]:
     at = time.mktime((2005, 1, 1, 0, 0, 0, 0, 0, 0))
     for _ in range(count):
         at += dice.randrange(20, 500)
-        call, place, locator = stations[int(len(stations) * dice.random() ** 2)]
+        call, place, locator, name = stations[int(len(stations) * dice.random() ** 2)]
         band, khz = dice.choice(BANDS)
         submode = dice.random() < 0.3
         yield "".join(
@@ -84,19 +86,30 @@ def records(count: int) -> Iterator[str]:
                 field("CQZ", place[3]),
                 field("ITUZ", place[4]),
                 field("CONT", place[5]),
+                field("NAME", name),
                 field("PROP_MODE", "F2"),
+                field("MY_SIG", "POTA"),
+                field("MY_SIG_INFO", "DE-0123"),
+                field("MY_POTA_REF", "DE-0123"),
+                field("LOTW_QSL_RCVD", "Y" if (confirmed := dice.random() < 0.4) else "N"),
+                field("LOTW_QSLRDATE", time.strftime("%Y%m%d", time.gmtime(at + 5e6))) if confirmed else "",
                 "<EOR>\n",
             )
         )
 
 
-def station(dice: random.Random, number: int) -> tuple[str, tuple[str, str, int, int, int, str], str]:
+def station(dice: random.Random, number: int) -> tuple[str, tuple[str, str, int, int, int, str], str, str]:
     """A station with a call that belongs to nobody: its suffix begins QR… to QU…, which is no call of the trade's."""
     place = dice.choice(PLACES)
     letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
     suffix = "Q" + "RSTU"[number % 4] + letters[number // 4 % 26] + letters[number // 104 % 26]
     locator = f"{letters[dice.randrange(18)]}{letters[dice.randrange(18)]}{dice.randrange(100):02d}"
-    return f"{place[0]}{number // 2704 % 10}{suffix}", place, locator
+    return (
+        f"{place[0]}{number // 2704 % 10}{suffix}",
+        place,
+        locator,
+        dice.choice(NAMES),
+    )
 
 
 def make(path: Path, count: int) -> None:

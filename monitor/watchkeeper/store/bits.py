@@ -58,6 +58,14 @@ class BitTable:
         if len(self._new) > _PACK_FROM and len(self._new) > len(self._keys) // 4:
             self.pack()
 
+    def update(self, sets: dict[str, int]) -> None:
+        """Add to many sets at once."""
+        new = self._new
+        for text, bits in sets.items():
+            new[text] = new.get(text, 0) | bits
+        if len(new) > _PACK_FROM:
+            self.pack()
+
     def pack(self) -> None:
         """Move what was added to the arrays, as far as it has a number."""
         rest: dict[str, int] = {}

@@ -11,12 +11,16 @@ import re
 from array import array
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO, NamedTuple, TypeVar
 
 from ..adif import AdifValueError, Reader, Record, adx, normalise, parse_when, write_record
 from ..adif import contact as adif_contact
-from .told import told
+from ..radio.band import BANDS
+from ..schema.events import to_ms
+from .told import CONFIRMED, told
 
+K = TypeVar("K")
+V = TypeVar("V")
 #: a part of this size keeps the memory small and a processor busy for half a second
 PART_BYTES = 6 * 1024 * 1024
 #: how far behind its end a part is read at most: the longest record
@@ -24,7 +28,13 @@ _OVERLAP = 512 * 1024
 _LOOK = 4096
 _MARK = re.compile(rb"<eor>", re.IGNORECASE)
 _HEADER = re.compile(rb"<eoh>", re.IGNORECASE)
+#: what was understood once: the same values come again and again, in every part that this process reads
 _CACHED = 100_000
+_DAYS: dict[str, int] = {}
+_TIMES: dict[str, int] = {}
+_MODES: dict[tuple[str | None, str | None], tuple[str, bool]] = {}
+_TOLD: dict[tuple[str | None, ...], str] = {}
+_BANDS = frozenset(band.name for band in BANDS)
 
 
 class Refused(NamedTuple):
@@ -91,36 +101,36 @@ def read_adx(stream: BinaryIO) -> Part:
 
 
 class _Rows:
-    """Turns records into the lists of a part. What comes again and again is understood once."""
+    """Turns records into the lists of a part."""
 
     def __init__(self, data: bytes, start: int) -> None:
         self._data = data
         self._start = start
         self._part = Part([], array("q"), [], [], [], array("q"), {}, [], [], 0, 0, start)
-        self._dates: dict[str, int] = {}
-        self._modes: dict[tuple[str | None, str | None], tuple[str, bool]] = {}
-        self._told: dict[tuple[str | None, ...], str] = {}
 
     def read(self, length: int) -> Part:
+        """The records that begin within the first ``length`` bytes of the data."""
         return self.take(self._within(length))
 
     def take(self, records: Iterator[Record]) -> Part:
-        part, end, count = self._part, 0, 0
+        """All ``records``, which lie in the data one behind the other."""
+        part, start, find = self._part, self._start, self._data.find
+        keep = part.spans.append
+        end = count = 0
         for record in records:
-            count += 1
             begin, end = end, record.end
+            count += 1
+            if count == 1:
+                begin = self._behind_header(end)
             try:
-                plain = record.sound and self._plain(record)
-                if not plain:
+                if not (record.sound and self._plain(record)):
                     self._careful(record)
             except AdifValueError as fault:
                 part.refused.append(Refused(count, record.line, str(fault)))
                 continue
-            if count == 1:
-                begin = self._behind_header(end)
-            part.spans.append(self._start + max(begin, self._data.find(b"<", begin)))
-            part.spans.append(self._start + end)
-        return part._replace(read=count, end=self._start + end, lines=self._data.count(b"\n", 0, end))
+            keep(start + max(begin, find(b"<", begin)))
+            keep(start + end)
+        return part._replace(read=count, end=start + end, lines=self._data.count(b"\n", 0, end))
 
     def _behind_header(self, stop: int) -> int:
         head = _HEADER.search(self._data, 0, stop)
@@ -136,21 +146,21 @@ class _Rows:
         """Add a record whose every value that matters here is as the standard wants it; false for any other."""
         get = record.get
         try:
-            started = self._date(record["QSO_DATE"]) + self._time(record["TIME_ON"])
-            call, band = record["CALL"], record["BAND"]
-            mode, mended = self._mode(get("MODE"), get("SUBMODE"))
+            call, band, date, time = record["CALL"], record["BAND"], record["QSO_DATE"], record["TIME_ON"]
+            started_ms = (_DAYS.get(date) or _day_ms(date)) + (_TIMES.get(time) or _time_ms(time))
+            mode, mended = _MODES.get((record["MODE"], get("SUBMODE"))) or _mode(record["MODE"], get("SUBMODE"))
         except (KeyError, ValueError):
             return False
-        if not (call.isupper() and call.isascii() and band.islower()) or " " in call or " " in band:
+        if band not in _BANDS or not call.isupper() or not call.isascii() or " " in call:
             return False
         part = self._part
         if mended:
             part.mended.append(len(part.calls))
         part.calls.append(call)
-        part.started_ms.append(started)
+        part.started_ms.append(started_ms)
         part.bands.append(band)
         part.modes.append(mode)
-        part.told.append(self._told_by(record))
+        part.told.append(_told_by(record))
         return True
 
     def _careful(self, record: Record) -> None:
@@ -166,63 +176,66 @@ class _Rows:
         part.started_ms.append(contact.started_ms)
         part.bands.append(contact.band)
         part.modes.append(contact.mode)
-        part.told.append(self._told_by(record))
+        part.told.append(_told_by(record))
 
-    def _date(self, text: str) -> int:
-        found = self._dates.get(text)
-        if found is None:
-            day, _ = parse_when({"QSO_DATE": text, "TIME_ON": "0000"})
-            found = self._dates[text] = round(day.timestamp()) * 1000
-        return found
 
-    @staticmethod
-    def _time(text: str) -> int:
-        """HHMM or HHMMSS as ms of the day. Raises ValueError for anything else: the careful way says what it is."""
-        if len(text) == 6:
-            second = int(text[4:])
-        elif len(text) == 4:
-            second = 0
-        else:
-            raise ValueError(text)
-        hour, minute = int(text[:2]), int(text[2:4])
-        if not (hour < 24 and minute < 60 and second < 60 and text.isdecimal()):
-            raise ValueError(text)
-        return (hour * 3600 + minute * 60 + second) * 1000
+def _day_ms(text: str) -> int:
+    """The start of a day. Raises ValueError for what is none: the careful way tells what is wrong."""
+    day, _ = parse_when({"QSO_DATE": text, "TIME_ON": "0000"})
+    return _kept(_DAYS, text, to_ms(day))
 
-    def _mode(self, mode: str | None, submode: str | None) -> tuple[str, bool]:
-        found = self._modes.get((mode, submode))
-        if found is None:
-            taken = normalise(mode, submode)
-            if not taken.mode:
-                raise AdifValueError("MODE", "missing")
-            found = self._modes[mode, submode] = (taken.submode or taken.mode, taken.mended)
-        return found
 
-    def _told_by(self, record: Record) -> str:
-        """See :mod:`watchkeeper.store.told`: the locator differs from record to record, the rest comes again."""
-        get = record.get
-        others = (
-            get("STATE"),
-            get("DXCC"),
-            get("CQZ"),
-            get("ITUZ"),
-            get("CONT"),
-            get("QSL_RCVD"),
-            get("LOTW_QSL_RCVD"),
-            get("EQSL_QSL_RCVD"),
-            get("DCL_QSL_RCVD"),
-        )
-        rest = self._told.get(others)
-        if rest is None:
-            rest = self._told[others] = _told_rest(*(text or "" for text in others))
-            if len(self._told) > _CACHED:
-                self._told.clear()
-        locator = (get("GRIDSQUARE") or "")[:4].upper()
-        return locator + rest if locator.isalnum() or not locator else rest
+def _time_ms(text: str) -> int:
+    """HHMM or HHMMSS as ms of the day. Raises ValueError for anything else."""
+    if len(text) not in (4, 6) or not (text.isascii() and text.isdecimal()):
+        raise ValueError(text)
+    hour, minute, second = int(text[:2]), int(text[2:4]), int(text[4:] or 0)
+    if hour > 23 or minute > 59 or second > 59:
+        raise ValueError(text)
+    return _kept(_TIMES, text, (hour * 3600 + minute * 60 + second) * 1000)
+
+
+def _mode(mode: str, submode: str | None) -> tuple[str, bool]:
+    """The mode as on the air, and whether it had to be mended. Raises ValueError where there is none."""
+    taken = normalise(mode, submode)
+    if not taken.mode:
+        raise ValueError(mode)
+    return _kept(_MODES, (mode, submode), (taken.submode or taken.mode, taken.mended))
+
+
+def _kept(known: dict[K, V], key: K, value: V) -> V:
+    if len(known) > _CACHED:
+        known.clear()
+    known[key] = value
+    return value
+
+
+def _told_by(record: Record) -> str:
+    """See :mod:`watchkeeper.store.told`: the locator differs from record to record, the rest comes again."""
+    get = record.get
+    others = (
+        get("STATE"),
+        get("DXCC"),
+        get("CQZ"),
+        get("ITUZ"),
+        get("CONT"),
+        get("QSL_RCVD"),
+        get("LOTW_QSL_RCVD"),
+        get("EQSL_QSL_RCVD"),
+        get("DCL_QSL_RCVD"),
+    )
+    rest = _TOLD.get(others)
+    if rest is None:
+        rest = _kept(_TOLD, others, _told_rest(*(text or "" for text in others)))
+    locator = get("GRIDSQUARE")
+    if not locator:
+        return rest
+    square = locator[:4].upper()
+    return square + rest if square.isalnum() else rest
 
 
 def _told_rest(state: str, entity: str, cq_zone: str, itu_zone: str, continent: str, *received: str) -> str:
-    confirmed = "C" if any(text.upper() in ("Y", "V") for text in received) else ""
+    confirmed = CONFIRMED if any(text.upper() in ("Y", "V") for text in received) else ""
     return told("", state, _digits(entity), _digits(cq_zone), _digits(itu_zone), continent.upper(), confirmed)
 
 

@@ -26,7 +26,8 @@ from .contacts import LIKE_MS, from_body, newest, take_number
 from .folder import ADIF_COPY
 from .import_parts import Part, Refused
 from .migrations import immediate
-from .told import is_confirmed
+from .told import CONFIRMED
+from .worked_rows import Gather
 
 #: told how much of the file is done, 0 to 1
 Progress = Callable[[float], None]
@@ -35,11 +36,12 @@ _SHARED = 250_000
 _CACHE_KIB = 64 * 1024
 #: refused records that are told one by one
 _TOLD = 20
+_COUNTS_FOR = "SELECT call, told, band, mode FROM contact WHERE id = ?"
 _ADD = (
     "INSERT INTO contact (revision, call, started_ms, band, mode, committed_ms, import_id, told, body)"
     " VALUES (0, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
-_WINDOW = 50_000
+_NEVER = -(2**62)
 
 
 class Summary(msgspec.Struct, kw_only=True):
@@ -76,18 +78,22 @@ def import_file(
         import_id = row.lastrowid
     assert import_id is not None
     _keep_copy(folder, path, import_id)
-    merger = _Merger(connection, import_id, at_ms)
     with _cached(connection):
+        index, _ = worked_rows.index_before(connection, newest(connection) + 1)
+        gather = Gather(index, at_ms)
+        merger = _Merger(connection, import_id, at_ms, gather)
         merger.begin()
         try:
-            for part, body, done in _parts(path):
-                merger.take(part, body)
+            for part, bodies, done in _parts(path):
+                merger.take(part, bodies)
                 progress(done)
             merger.end()
         except BaseException:
             merger.give_up()
             raise
-        _save_index(connection)
+        gather.flush()
+        with immediate(connection):
+            worked_rows.save(connection, newest(connection), index.dump())
     return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
 
 
@@ -106,7 +112,10 @@ def undo(connection: sqlite3.Connection, folder: Path, import_id: int, at_ms: in
         )
     for copy in (folder / ADIF_COPY).glob(f"import-{import_id}.ad?"):
         copy.rename(copy.with_name(f"{copy.name}.undone"))
-    _save_index(connection)
+    through_id = newest(connection)
+    index, _ = worked_rows.index_before(connection, through_id + 1)
+    with immediate(connection):  # now, so that the next start need not read every row
+        worked_rows.save(connection, through_id, index.dump())
     return int(known[0])
 
 
@@ -162,27 +171,18 @@ def _cached(connection: sqlite3.Connection) -> Iterator[None]:
         connection.execute("PRAGMA shrink_memory")
 
 
-def _save_index(connection: sqlite3.Connection) -> None:
-    """Build the worked index now, so that the next start need not."""
-    through_id = newest(connection)
-    index, read = worked_rows.index_before(connection, through_id + 1)
-    if read > worked_rows.SNAPSHOT_AFTER:
-        with immediate(connection):
-            worked_rows.save(connection, through_id, index.dump())
-
-
-def _parts(path: Path) -> Iterator[tuple[Part, Callable[[int], bytes], float]]:
-    """The parts of a file in order, how to get a contact's record, and how much of the file is done with each."""
+def _parts(path: Path) -> Iterator[tuple[Part, list[bytes], float]]:
+    """The parts of a file in order, the records of each, and how much of the file is done with it."""
     with path.open("rb") as file:
         if import_parts.is_adx(file):
             part = import_parts.read_adx(file)
-            yield part, part.anew.__getitem__, 1.0
+            yield part, [part.anew[index] for index in range(len(part.calls))], 1.0
             return
     cuts = import_parts.cuts(path)
     size = max(1, cuts[-1])
     with path.open("rb") as file:
         for part in _read(path, cuts):
-            yield part, _Bodies(file, part), part.end / size
+            yield part, _bodies(file, part), part.end / size
 
 
 def _read(path: Path, cuts: list[int]) -> Iterator[Part]:
@@ -205,50 +205,46 @@ def _read(path: Path, cuts: list[int]) -> Iterator[Part]:
             yield part
 
 
-class _Bodies:
+def _bodies(file: BinaryIO, part: Part) -> list[bytes]:
     """The records of a part as the log keeps them: the file's own bytes where they are fit."""
-
-    def __init__(self, file: BinaryIO, part: Part) -> None:
-        self._spans = part.spans
-        self._anew = part.anew
-        self._start = part.spans[0] if part.spans else 0
-        file.seek(self._start)
-        self._data = file.read(part.end - self._start)
-
-    def __call__(self, index: int) -> bytes:
-        if index in self._anew:
-            return self._anew[index]
-        begin, end = self._spans[2 * index : 2 * index + 2]
-        return self._data[begin - self._start : end - self._start]
+    first = part.spans[0] if part.spans else 0
+    file.seek(first)
+    data = file.read(part.end - first)
+    starts, ends = part.spans[::2], part.spans[1::2]
+    found = [data[start - first : end - first] for start, end in zip(starts, ends, strict=True)]
+    for index, body in part.anew.items():
+        found[index] = body
+    return found
 
 
 class _Merger:
     """Adds the contacts of one import that the log does not have."""
 
-    def __init__(self, connection: sqlite3.Connection, import_id: int, at_ms: int) -> None:
+    def __init__(self, connection: sqlite3.Connection, import_id: int, at_ms: int, gather: Gather) -> None:
         self.summary = Summary()
         self.refused: list[Refused] = []
         self._connection = connection
         self._import_id = import_id
         self._at_ms = at_ms
+        self._gather = gather
         self._lines = 0
         self._open = 0  # rows in the transaction that is open
-        #: the newest start in the log before this import: what starts well behind it cannot be in the log
-        self._logged_ms: int = connection.execute("SELECT coalesce(max(started_ms), -1) FROM contact").fetchone()[0]
-        self._reached_ms = -1
+        #: what starts behind this cannot be in the log as it was before this import
+        newest_ms = connection.execute("SELECT coalesce(max(started_ms), 0) FROM contact").fetchone()[0]
+        self._logged_ms: int = newest_ms + LIKE_MS
+        self._reached_ms = _NEVER
         #: (call, band, mode) → the newest start in this import, for those that may matter yet
         self._near: dict[tuple[str, str | None, str], int] = {}
-        self._forget_at = _WINDOW
         self._confirmed = 0
 
     def begin(self) -> None:
         """Open a transaction."""
         self._connection.execute("BEGIN IMMEDIATE")
 
-    def take(self, part: Part, body: Callable[[int], bytes]) -> None:
-        """Add the contacts of the next part; ``body`` gives the record of each."""
+    def take(self, part: Part, bodies: list[bytes]) -> None:
+        """Add the contacts of the next part, whose records are ``bodies``."""
         before = self.summary.new
-        self._connection.executemany(_ADD, self._new(part, body))
+        self._connection.executemany(_ADD, self._new(part, bodies))
         for refused in part.refused[: _TOLD - len(self.refused)]:
             self.refused.append(Refused(self.summary.read + refused.record, self._lines + refused.line, refused.why))
         self.summary.refused += len(part.refused)
@@ -279,35 +275,41 @@ class _Merger:
         if self._connection.in_transaction:
             self._connection.execute("ROLLBACK")
 
-    def _new(self, part: Part, body: Callable[[int], bytes]) -> Iterator[tuple[object, ...]]:
-        """The rows of those that the log does not have; the others are counted."""
-        summary, mended = self.summary, set(part.mended)
-        columns = zip(part.calls, part.started_ms, part.bands, part.modes, part.told, strict=True)
-        for index, (call, started_ms, band, mode, told) in enumerate(columns):
-            if self._may_be_known(call, started_ms, band, mode):
+    def _new(self, part: Part, bodies: list[bytes]) -> Iterator[tuple[object, ...]]:
+        """The rows of those that the log does not have; the others are counted.
+
+        What starts behind all that the log had, and not near its like in this import, is new for certain, and cheap.
+        Everything is inlined: this loop and the readers are the speed of an import.
+        """
+        mended, at_ms, import_id = set(part.mended), self._at_ms, self._import_id
+        gather, near, logged_ms, reached_ms = self._gather.add, self._near, self._logged_ms, self._reached_ms
+        equal = 0
+        keys = zip(part.calls, part.bands, part.modes, strict=True)
+        rows = zip(keys, part.started_ms, part.told, bodies, strict=True)
+        for index, (key, started_ms, told, body) in enumerate(rows):
+            near_ms = near.get(key, _NEVER)
+            if started_ms >= reached_ms:
+                reached_ms = near[key] = started_ms
+                certain = started_ms > logged_ms and started_ms - near_ms > LIKE_MS
+            else:  # out of order: only the database knows
+                near[key] = max(near_ms, started_ms)
+                certain = False
+            call, band, mode = key
+            if not certain:
                 known = self._find(call, started_ms, band, mode)
                 if known is not None:
-                    summary.equal += 1
-                    if is_confirmed(told):
-                        summary.mended += self._confirm(known, body(index))
+                    equal += 1
+                    if told.endswith(CONFIRMED):
+                        self.summary.mended += self._confirm(known, body)
                     continue
-            summary.new += 1
-            summary.mended += index in mended
-            yield call, started_ms, band, mode, self._at_ms, self._import_id, told, body(index)
-
-    def _may_be_known(self, call: str, started_ms: int, band: str | None, mode: str) -> bool:
-        """Whether the log, or this import so far, may have a contact like this: false is certain, and cheap."""
-        key = (call, band, mode)
-        near_ms = self._near.get(key)
-        if started_ms < self._reached_ms:  # out of order: only the database knows
-            self._near[key] = started_ms if near_ms is None else max(near_ms, started_ms)
-            return True
-        self._reached_ms = started_ms
-        self._near[key] = started_ms
-        if len(self._near) > self._forget_at:
-            self._near = {key: at_ms for key, at_ms in self._near.items() if at_ms >= started_ms - LIKE_MS}
-            self._forget_at = max(_WINDOW, 2 * len(self._near))
-        return started_ms <= self._logged_ms + LIKE_MS or (near_ms is not None and started_ms - near_ms <= LIKE_MS)
+            if index in mended:
+                self.summary.mended += 1
+            gather(call, told, band, mode, started_ms)
+            yield call, started_ms, band, mode, at_ms, import_id, told, body
+        self._reached_ms = reached_ms
+        self._near = {key: at_ms for key, at_ms in near.items() if at_ms >= reached_ms - LIKE_MS}
+        self.summary.equal += equal
+        self.summary.new += len(part.calls) - equal
 
     def _find(self, call: str, started_ms: int, band: str | None, mode: str) -> tuple[int, str] | None:
         """Row and ``told`` of the contact that stands for the same, or None."""
@@ -321,7 +323,7 @@ class _Merger:
     def _confirm(self, known: tuple[int, str], body: bytes) -> bool:
         """Note that a contact of the log is confirmed; false where that was known."""
         row_id, told = known
-        if is_confirmed(told):
+        if told.endswith(CONFIRMED):
             return False
         fields = received_fields(from_body(body).extra)
         row = self._connection.execute(
@@ -331,4 +333,6 @@ class _Merger:
             {"row": row_id, "import": self._import_id, "fields": msgspec.json.encode(fields)},
         )
         self._confirmed += row.rowcount
+        if row.rowcount > 0:
+            self._gather.confirm(*self._connection.execute(_COUNTS_FOR, (row_id,)).fetchone())
         return row.rowcount > 0

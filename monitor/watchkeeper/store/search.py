@@ -67,7 +67,7 @@ def tally(connection: sqlite3.Connection) -> Tally:
     first: list[int] = []
     last: list[int] = []
     for band, mode, count, later, sure, first_ms, last_ms in connection.execute(
-        "SELECT band, mode, count(*), count(fields), sum(fields IS NULL AND told LIKE '%|C'),"
+        "SELECT band, mode, count(*), count(fields), sum(fields IS NULL AND told LIKE '%!'),"
         " min(started_ms), max(started_ms) FROM confirmed_standing GROUP BY band, mode"
     ):
         contacts += count

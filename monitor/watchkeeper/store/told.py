@@ -11,6 +11,8 @@ from ..model import Contact
 from .worked import Dimension, Facts, facts
 
 _BETWEEN = "|"
+#: ends the text of a confirmed contact
+CONFIRMED = "!"
 
 
 def told_by(contact: Contact) -> str:
@@ -22,40 +24,35 @@ def told_by(contact: Contact) -> str:
         contact.cq_zone,
         contact.itu_zone,
         contact.continent,
-        "C" if contact.confirmed else "",
+        CONFIRMED if contact.confirmed else "",
     )
     return told(*("" if value is None else str(value) for value in values))
 
 
 def told(locator: str, state: str, entity: str, cq_zone: str, itu_zone: str, continent: str, confirmed: str) -> str:
-    """The text for the given values; an empty one is not told."""
-    parts = (locator[:4], state, entity, cq_zone, itu_zone, continent, confirmed)
-    return _BETWEEN.join(part.replace(_BETWEEN, " ") for part in parts).rstrip(_BETWEEN)
+    """The text for the given values; an empty one is not told. ``confirmed`` is CONFIRMED or nothing."""
+    parts = (locator[:4], state, entity, cq_zone, itu_zone, continent)
+    return _BETWEEN.join(part.replace(_BETWEEN, " ") for part in parts).rstrip(_BETWEEN) + confirmed
 
 
-def is_confirmed(text: str) -> bool:
-    """Whether the text says that the contact is confirmed: the seventh of its parts."""
-    return text.endswith("|C") and text.count(_BETWEEN) == 6
-
-
-def facts_of(call: str, text: str) -> tuple[Facts, bool]:
-    """What a contact counts for, and whether it is confirmed: as told, and by its call where it tells nothing."""
-    locator, state, others, confirmed = _parts(text)
+def facts_of(call: str, text: str) -> Facts:
+    """What a contact counts for: as told, and by its call where it tells nothing."""
+    locator, state, others = _parts(text)
     found = facts(call, locator)
     found.values.update(others)
     if state and Dimension.ENTITY in found.values:
         found.values[Dimension.STATE] = f"{found.values[Dimension.ENTITY]} {state.upper()}"
-    return found, confirmed
+    return found
 
 
 @lru_cache(maxsize=4096)
-def _parts(text: str) -> tuple[str, str, tuple[tuple[Dimension, str], ...], bool]:
+def _parts(text: str) -> tuple[str, str, tuple[tuple[Dimension, str], ...]]:
     parts = text.split(_BETWEEN)
-    locator, state, entity, cq_zone, itu_zone, continent, confirmed = parts + [""] * (7 - len(parts))
+    locator, state, entity, cq_zone, itu_zone, continent = (parts + [""] * 5)[:6]
     others = (
         (Dimension.ENTITY, entity),
         (Dimension.CQ_ZONE, cq_zone),
         (Dimension.ITU_ZONE, itu_zone),
         (Dimension.CONTINENT, continent),
     )
-    return locator, state, tuple(pair for pair in others if pair[1]), confirmed == "C"
+    return locator, state, tuple(pair for pair in others if pair[1])

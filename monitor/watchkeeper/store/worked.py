@@ -145,18 +145,23 @@ class WorkedIndex:
     ) -> None:
         """Take in a contact that started at ``at_ms``. One that is like an earlier one does not ``count`` again."""
         bit = self.bit(band, mode)
-        self.add_bits(facts, bit, bit if confirmed else 0)
+        for dimension, value in facts.values.items():
+            self._worked[dimension].add(value, bit)
+            if confirmed:
+                self._confirmed[dimension].add(value, bit)
         self.count += counts
         base = facts.values[Dimension.BASE]
         self._session.add((base, band, mode))
         self.touch(base, band, mode, at_ms)
 
-    def add_bits(self, facts: Facts, worked: int, confirmed: int) -> None:
-        """Take in many contacts that count for the same, by the bits of their bands and modes."""
-        for dimension, value in facts.values.items():
-            self._worked[dimension].add(value, worked)
-            if confirmed:
-                self._confirmed[dimension].add(value, confirmed)
+    def add_sets(
+        self, worked: dict[Dimension, dict[str, int]], confirmed: dict[Dimension, dict[str, int]], count: int
+    ) -> None:
+        """Take in many contacts at once: for each dimension, value → the bits of its bands and modes."""
+        for tables, added in ((self._worked, worked), (self._confirmed, confirmed)):
+            for dimension, sets in added.items():
+                tables[dimension].update(sets)
+        self.count += count
 
     def bit(self, band: str | None, mode: str) -> int:
         """The bit that stands for a band and mode."""

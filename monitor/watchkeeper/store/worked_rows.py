@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import sqlite3
 
-from .told import facts_of
+from .told import CONFIRMED, facts_of
 from .worked import Dimension, WorkedIndex
 
 #: rows folded in behind a snapshot before a new one is worth while
 SNAPSHOT_AFTER = 2_000
 _KEPT_SNAPSHOTS = 2
-#: rows that are gathered before they enter the index: bounds the memory
-_BLOCK = 50_000
+#: different stations gathered before they enter the index: bounds the memory
+_BLOCK = 200_000
 _TWO_DAYS_MS = 2 * 86_400_000
 
 _STANDING = """
@@ -19,17 +19,13 @@ _STANDING = """
     AND id NOT IN (SELECT supersedes FROM contact WHERE supersedes IS NOT NULL AND id < :before)
     AND (import_id IS NULL OR import_id NOT IN (SELECT import_id FROM undo WHERE undo.id < :before))
 """
-_ROWS = f"SELECT call, told, band, mode, id NOT IN (SELECT contact_id FROM same_as) {_STANDING} ORDER BY id"  # noqa: S608 - texts of ours
+_ROWS = f"SELECT call, told, band, mode, started_ms, id NOT IN (SELECT contact_id FROM same_as) {_STANDING} ORDER BY id"  # noqa: S608 - texts of ours
 _CONFIRMED = """
     SELECT call, told, band, mode FROM confirmation JOIN contact ON contact.id = contact_id
     WHERE number > :behind AND number < :before
     AND contact.id NOT IN (SELECT supersedes FROM contact WHERE supersedes IS NOT NULL AND id < :before)
     AND confirmation.import_id NOT IN (SELECT import_id FROM undo WHERE undo.id < :before)
 """
-_RECENT = f"""
-    SELECT call, band, mode, started_ms {_STANDING}
-    AND started_ms > (SELECT committed_ms FROM contact WHERE id < :before ORDER BY id DESC LIMIT 1) - :recent
-"""  # noqa: S608 - texts of ours
 
 
 def index_before(connection: sqlite3.Connection, before_id: int) -> tuple[WorkedIndex, int]:
@@ -68,22 +64,71 @@ def _still_holds(connection: sqlite3.Connection, through_id: int, before_id: int
 def _fold(index: WorkedIndex, connection: sqlite3.Connection, behind_id: int, before_id: int) -> int:
     """Add the rows between the two numbers that no correction or undo before the second took out; how many."""
     limits = {"behind": behind_id, "before": before_id}
-    rows = connection.execute(_ROWS, limits)
+    last = connection.execute("SELECT committed_ms FROM contact WHERE id < ? ORDER BY id DESC LIMIT 1", (before_id,))
+    gather = Gather(index, (last.fetchone() or (0,))[0])
     count = 0
-    while block := rows.fetchmany(_BLOCK):
-        count += len(block)
-        gathered: dict[tuple[str, str], int] = {}
-        for call, told, band, mode, counts in block:
-            key = (call, told)
-            gathered[key] = gathered.get(key, 0) | index.bit(band, mode)
-            index.count += counts
-        for (call, told), bits in gathered.items():
-            facts, confirmed = facts_of(call, told)
-            index.add_bits(facts, bits, bits if confirmed else 0)
+    for call, told, band, mode, started_ms, counts in connection.execute(_ROWS, limits):
+        gather.add(call, told, band, mode, started_ms)
+        gather.count -= not counts
+        count += 1
     for call, told, band, mode in connection.execute(_CONFIRMED, limits):
-        index.add_bits(facts_of(call, told)[0], 0, index.bit(band, mode))
-    recent = connection.execute(_RECENT, limits | {"recent": _TWO_DAYS_MS})
-    for call, band, mode, started_ms in recent:
-        facts, _ = facts_of(call, "")
-        index.touch(facts.values[Dimension.BASE], band, mode, started_ms)
+        gather.confirm(call, told, band, mode)
+    gather.flush()
     return count
+
+
+class Gather:
+    """Adds many contacts to an index: those that count for the same are put together first."""
+
+    def __init__(self, index: WorkedIndex, last_ms: int) -> None:
+        """``last_ms``: when the last of them was logged; what started long before is not needed for "today"."""
+        self._index = index
+        self._recent_ms = last_ms - _TWO_DAYS_MS
+        self._bits: dict[tuple[str, str], int] = {}
+        self._sure: dict[tuple[str, str], int] = {}
+        self._pairs: dict[tuple[str | None, str], int] = {}
+        #: contacts taken in since the last flush
+        self.count = 0
+
+    def add(self, call: str, told: str, band: str | None, mode: str, started_ms: int) -> None:
+        """Take in one contact."""
+        bit = self._pairs.get((band, mode)) or self._bit(band, mode)
+        if told.endswith(CONFIRMED):
+            told = told.removesuffix(CONFIRMED)
+            self._sure[call, told] = self._sure.get((call, told), 0) | bit
+        key = (call, told)
+        self._bits[key] = self._bits.get(key, 0) | bit
+        self.count += 1
+        if started_ms > self._recent_ms:
+            self._index.touch(facts_of(call, "").values[Dimension.BASE], band, mode, started_ms)
+        if len(self._bits) > _BLOCK:
+            self.flush()
+
+    def confirm(self, call: str, told: str, band: str | None, mode: str) -> None:
+        """Take in that a contact is confirmed."""
+        key = (call, told)
+        self._sure[key] = self._sure.get(key, 0) | self._bit(band, mode)
+
+    def flush(self) -> None:
+        """Bring all that was taken in into the index."""
+        worked: dict[Dimension, dict[str, int]] = {dimension: {} for dimension in Dimension}
+        confirmed: dict[Dimension, dict[str, int]] = {dimension: {} for dimension in Dimension}
+        for (call, told), bits in self._bits.items():
+            sure = self._sure.pop((call, told), 0)
+            for dimension, value in facts_of(call, told).values.items():
+                sets = worked[dimension]
+                sets[value] = sets.get(value, 0) | bits
+                if sure:
+                    sets = confirmed[dimension]
+                    sets[value] = sets.get(value, 0) | sure
+        for (call, told), sure in self._sure.items():
+            for dimension, value in facts_of(call, told).values.items():
+                confirmed[dimension][value] = confirmed[dimension].get(value, 0) | sure
+        self._index.add_sets(worked, confirmed, self.count)
+        self._bits.clear()
+        self._sure.clear()
+        self.count = 0
+
+    def _bit(self, band: str | None, mode: str) -> int:
+        bit = self._pairs[band, mode] = self._index.bit(band, mode)
+        return bit

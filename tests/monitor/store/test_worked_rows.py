@@ -13,7 +13,7 @@ from watchkeeper.store import contacts, worked_rows
 from watchkeeper.store.contacts import record
 from watchkeeper.store.migrations import migrate_core
 from watchkeeper.store.store import Store
-from watchkeeper.store.told import facts_of, told_by
+from watchkeeper.store.told import CONFIRMED, facts_of, told_by
 from watchkeeper.store.worked import ALL, Dimension, WorkedIndex
 
 CALLS = ("W1QSB", "W1QSB/P", "JA1QRV", "DL5QRM", "VK3QSD")
@@ -31,7 +31,7 @@ def content(index: WorkedIndex) -> object:
         (dimension, value, index.where(dimension, value), index.is_confirmed(dimension, value, "20m"))
         for dimension in ALL
         for call in CALLS
-        if (value := facts_of(call, "FN42")[0].get(dimension)) is not None
+        if (value := facts_of(call, "FN42").get(dimension)) is not None
     ]
 
 
@@ -93,7 +93,7 @@ async def test_a_large_log_is_read_once_and_then_from_its_snapshot(store: Store)
 def test_what_a_contact_says_outweighs_what_its_call_tells() -> None:
     """A special call may be used from elsewhere: the record's own DXCC field says where (ADIF 3.1.7, DXCC)."""
     told = told_by(contact(call="W1QSB", entity_code=6, cq_zone=1, itu_zone=1, continent="NA", state="AK"))
-    values = facts_of("W1QSB", told)[0].values
+    values = facts_of("W1QSB", told).values
     assert (values[Dimension.ENTITY], values[Dimension.CQ_ZONE], values[Dimension.STATE]) == ("6", "1", "6 AK")
-    assert facts_of("W1QSB", "")[0].values[Dimension.ENTITY] == "291"
-    assert facts_of("W1QSB", told_by(contact(confirmed=True)))[1]
+    assert facts_of("W1QSB", "").values[Dimension.ENTITY] == "291"
+    assert told_by(contact(confirmed=True)).endswith(CONFIRMED)
