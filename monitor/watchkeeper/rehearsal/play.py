@@ -201,7 +201,8 @@ class Session:
         rows: Sequence[Advice] = ()
         for outlet in self._outlets:
             rows = self._covered(outlet, self._dashboard)
-        return rows
+        dial_hz = self._here.band.dial_hz
+        return [row for row in rows if row.get("dial_hz", dial_hz) == dial_hz]  # a radio is on one frequency
 
     def _covered(self, outlet: Outlet, dashboard: Dashboard) -> Sequence[Advice]:
         faulty = self._order.wire.any or outlet.wire.lossy > 0

@@ -19,6 +19,7 @@ from watchkeeper.rehearsal.words import HashTable, Line, Say, in_full, report_te
 
 #: what a filter does to a signal outside of its passband
 _OUT_OF_BAND_DB = 50.0
+_JAMMED_DB = 30.0
 #: below this nothing is worth a look, whatever the decoder knows
 _HOPELESS_DB = -30.0
 _ENERGY_SEEN_DB = -18.0
@@ -46,10 +47,17 @@ class Condition:
     noise_db: float = 0.0
     audio_dbfs: float = -30.0
     farewell_lost: bool = False
+    #: stretch of the passband that somebody else's noise fills
+    jammed_hz: tuple[float, float] | None = None
 
     def passes(self, offset_hz: float, width_hz: float) -> bool:
         """Whether the passband lets all of a signal through."""
         return self.low_hz <= offset_hz and offset_hz + width_hz <= self.high_hz
+
+    def jams(self, offset_hz: float, width_hz: float) -> bool:
+        """Whether somebody else's noise lies over a signal."""
+        jammed = self.jammed_hz
+        return jammed is not None and jammed[0] - width_hz < offset_hz < jammed[1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,12 +119,16 @@ class Receiver:
         copies.sort(key=lambda copy: (copy.pass_, copy.offset_hz, copy.text))
         return Listened(
             tuple(copies),
-            tuple(self._energy(signals)),
+            tuple(self._energy(signals, condition)),
             round(condition.audio_dbfs + self._random.gauss(0, 0.7), 1),
             round(condition.audio_dbfs - 34.0 + condition.noise_db - condition.loss_db + self._random.gauss(0, 0.5), 1),
         )
 
-    def _energy(self, signals: Sequence[tuple[float, float, Transmission]]) -> Iterator[tuple[float, float]]:
+    def _energy(
+        self, signals: Sequence[tuple[float, float, Transmission]], condition: Condition
+    ) -> Iterator[tuple[float, float]]:
+        if condition.jammed_hz is not None:
+            yield condition.jammed_hz
         for low_hz, snr_db, _ in signals:
             if snr_db > _ENERGY_SEEN_DB:
                 yield low_hz, round(low_hz + self._mode.bandwidth_hz, 1)
@@ -133,6 +145,8 @@ class Receiver:
             snr_db = self._paths.snr_db(one.station, self._own, at_ms) - lost_db + self._random.gauss(0, 0.8)
             if not condition.passes(one.offset_hz, self._mode.bandwidth_hz):
                 snr_db -= _OUT_OF_BAND_DB
+            elif condition.jams(one.offset_hz, self._mode.bandwidth_hz):
+                snr_db -= _JAMMED_DB
             if snr_db > _HOPELESS_DB:
                 signals.append((one.offset_hz, snr_db, one))
         rise_db = 10 * log10(1 + sum(10 ** ((snr_db - _SPLATTER_DB) / 10) for _, snr_db, _ in signals))

@@ -21,6 +21,9 @@ _USUAL_ALC = 0.35
 _SWR_RISE_S = 300.0
 #: below this level of audio the decoder loses half a decibel a decibel
 _QUIET_DBFS = -60.0
+#: and above this two, because peaks are clipped
+_LOUD_DBFS = -6.0
+_JAMMED_HZ = (1180.0, 1300.0)
 #: open-circuit voltage of four LiFePO4 cells by the share of charge left (shape after vendors' curves, from memory)
 _CELL_CURVE = (
     (0.0, 10.0),
@@ -34,6 +37,10 @@ _CELL_CURVE = (
 )
 #: the radio turns itself off below this
 RADIO_OFF_V = 11.0
+#: and gives less power below this
+_FULL_POWER_V = 12.2
+#: a portable computer empties its own battery in about five hours
+_HOST_PER_H = 0.19
 
 
 @dataclass(slots=True)
@@ -59,6 +66,11 @@ def _between(share: float) -> float:
     return _CELL_CURVE[-1][1]
 
 
+def _audio_loss_db(audio_dbfs: float) -> float:
+    """Return what a decoder loses to audio that drowns in the converter's own noise, or that it clips."""
+    return max(0.0, (_QUIET_DBFS - audio_dbfs) / 2, 2 * (audio_dbfs - _LOUD_DBFS))
+
+
 class Shack:
     """The radio, its antenna, its supply and its clock."""
 
@@ -70,6 +82,7 @@ class Shack:
         self.battery = Battery(supply, supply.capacity_ah * supply.charged) if supply else None
         self._heat_c = 24.0
         self._weakened = False
+        self._hours = 0.0
 
     def clock_s(self, at_ms: int) -> float:
         """Return the error of the own clock: positive when it is ahead."""
@@ -85,15 +98,16 @@ class Shack:
             condition.low_hz = _FILTER_MIDDLE_HZ - width.value / 2
             condition.high_hz = _FILTER_MIDDLE_HZ + width.value / 2
         condition.audio_dbfs = self._timeline.value("audio", at_ms, condition.audio_dbfs)
-        condition.loss_db = self._timeline.value("deaf", at_ms, 0.0) + max(
-            0.0, (_QUIET_DBFS - condition.audio_dbfs) / 2
-        )
+        condition.loss_db = self._timeline.value("deaf", at_ms, 0.0) + _audio_loss_db(condition.audio_dbfs)
         condition.farewell_lost = self._timeline.active("farewell_lost", at_ms) is not None
         condition.noise_db = self._timeline.value("interference", at_ms, 0.0)
+        if condition.noise_db > 0:
+            condition.jammed_hz = _JAMMED_HZ
         return condition
 
     def period(self, at_ms: int, seconds: float, sending_s: float) -> None:
         """Let a period pass, ``sending_s`` of it on the air."""
+        self._hours += seconds / 3600
         share = sending_s / seconds
         self._heat_c += (24.0 + 30.0 * share - self._heat_c) * min(1.0, seconds / 400.0)
         if self.battery is None:
@@ -114,7 +128,7 @@ class Shack:
     def sending(self, at_ms: int) -> Readings:
         """Return the gauges in the middle of a transmission."""
         swr = self._swr(at_ms)
-        power_w = self._own.power_w * self._random.gauss(1.0, 0.015) * (1.0 if swr < 2.5 else 0.7)
+        power_w = self._own.power_w * self._random.gauss(1.0, 0.015) * self._sag() * (1.0 if swr < 2.5 else 0.7)
         alc = self._timeline.value("alc", at_ms, _USUAL_ALC)
         return {
             "sending": True,
@@ -132,7 +146,15 @@ class Shack:
         clock: dict[str, Reading] = {"clock_synchronised": right}
         if right:
             clock["clock_error_s"] = round(self._random.gauss(0.0, 0.01), 3)
+        if self.battery is not None:
+            clock["host_battery_fraction"] = round(max(0.03, 0.97 - _HOST_PER_H * self._hours), 2)
         return {"sending": False, "heatsink_c": round(self._heat_c, 1), **clock, **self._supply(sending=False)}
+
+    def _sag(self) -> float:
+        """Return the share of its power that the radio still makes: it falls with the square of a low voltage."""
+        if self.battery is None:
+            return 1.0
+        return min(1.0, (self.battery.voltage(self.battery.settings.sending_a) / _FULL_POWER_V) ** 2)
 
     def _swr(self, at_ms: int) -> float:
         fault = self._timeline.active("swr", at_ms)

@@ -249,6 +249,19 @@ def test_a_narrow_passband_hides_most_of_the_band(sink: Callable[[], Sink]) -> N
     assert inside > 0.9 * len(heard)
 
 
+def test_interference_fills_a_stretch_in_which_nothing_decodes(sink: Callable[[], Sink]) -> None:
+    to = sink()
+    found = scenario.load("evening-20m")
+    faulty = msgspec.structs.replace(found, fault=(scenario.Fault(kind="interference", value=6.0),))
+    figures = play(to, scenario=faulty)
+    all_events = list(settled(to, figures).events())
+    jammed = [event for event in all_events if isinstance(event, events.Heard) and 1190 < event.offset_hz < 1290]
+    finals = [event for event in all_events if isinstance(event, events.Period) and event.final and event.count]
+    heard = [event for event in all_events if isinstance(event, events.Heard)]
+    assert len(jammed) < 0.3 * len(heard) * 100 / 2500  # only what is louder than the noise comes through
+    assert all(marker.occupied is not None and (1180.0, 1300.0) in marker.occupied for marker in finals)
+
+
 def test_a_slow_clock_shows_in_every_hearing(sink: Callable[[], Sink]) -> None:
     to = sink()
     found = scenario.load("evening-20m")

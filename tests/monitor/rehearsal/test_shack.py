@@ -59,6 +59,7 @@ def test_a_battery_that_has_lost_its_charge_dies_early() -> None:
         (Fault(kind="deaf", value=30), "loss_db", 30.0),
         (Fault(kind="audio", value=-80), "loss_db", 10.0),
         (Fault(kind="audio", value=-80), "audio_dbfs", -80.0),
+        (Fault(kind="audio", value=0), "loss_db", 12.0),
         (Fault(kind="interference", value=12), "noise_db", 12.0),
         (Fault(kind="passband", value=500), "low_hz", 1250.0),
         (Fault(kind="passband", value=500), "high_hz", 1750.0),
@@ -83,6 +84,18 @@ def test_a_match_gets_worse_slowly_and_takes_power() -> None:
     late = station.sending(400_000)
     assert late["swr"] == pytest.approx(3.5, abs=0.15)
     assert late["forward_w"] < 8
+
+
+def test_an_empty_battery_takes_power() -> None:
+    station = shack(supply=Supply(charged=0.02))
+    assert station.sending(0)["forward_w"] < 9.3
+
+
+def test_the_computer_empties_its_own_battery() -> None:
+    station = shack(supply=Supply(capacity_ah=100))
+    for number in range(240):
+        station.period(number * 15_000, _PERIOD_S, 0.0)
+    assert station.receiving(3_600_000)["host_battery_fraction"] == pytest.approx(0.78, abs=0.01)
 
 
 def test_too_much_drive_shows() -> None:
