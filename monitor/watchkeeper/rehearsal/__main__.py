@@ -74,6 +74,8 @@ def _order(asked: argparse.Namespace) -> Order:
     if periods < 1:
         raise ValueError(f"--periods {periods}: at least one")
     policy = asked.operator or (Policy.ADVICE if asked.watch_socket else Policy.STRONGEST)
+    to = _address(asked.to)
+    start_ms = _start_ms(asked.start, found, pace)
     log = None
     if asked.log_port is not None:
         log = HttpLog(asked.log_port)
@@ -84,8 +86,8 @@ def _order(asked: argparse.Namespace) -> Order:
         seed=asked.seed,
         periods=periods,
         pace=pace,
-        to=_address(asked.to),
-        start_ms=_start_ms(asked.start, found, pace),
+        to=to,
+        start_ms=start_ms,
         policy=Policy(policy),
         world=asked.world,
         wire=wire,

@@ -69,7 +69,7 @@ class Session:
         order = replace(order, start_ms=_next_period(order.start_ms, scenario))
         self._order = order
         self._scenario = scenario
-        self._run = hashlib.sha256(f"{order.name}/{order.seed}/{order.world}".encode()).hexdigest()[:12]
+        self._run = hashlib.sha256("/".join(map(str, _identity(order))).encode()).hexdigest()[:12]
         self._pace = Pace(order.pace, order.start_ms)
         self._outlets = Outlets(self._pace)
         self._end_ms = order.start_ms
@@ -93,6 +93,7 @@ class Session:
         self._changes = list(scenario.change)
         self._piled: list[Fault] = []
         self._heard = 0
+        self._quarter = -1
         self._telling = Telling(
             order.seed, self._run, scenario.own, self._shack, self._timeline, self._outlets, self._truth
         )
@@ -100,12 +101,11 @@ class Session:
     def play(self) -> dict[str, Any]:
         """Play all periods and return the figures of the last line."""
         at_ms = self._order.start_ms
-        quarter = -1
         for _ in range(self._order.periods):
-            if at_ms // QUARTER_MS != quarter:
-                quarter = at_ms // QUARTER_MS
-                self._note_quarter(at_ms)
             self._change_band(at_ms)
+            if at_ms // QUARTER_MS != self._quarter:
+                self._quarter = at_ms // QUARTER_MS
+                self._note_quarter(at_ms)
             self._period(at_ms)
             at_ms += self._here.period_ms
         self._end_ms = at_ms
@@ -145,7 +145,7 @@ class Session:
             air.joined.clear()
             return ()  # the one radio is elsewhere
         for station in air.joined:
-            self._truth.joined(source, frequency.own, station)
+            self._truth.joined(frequency.band.key, frequency.own, station)
         air.joined.clear()
         listened = None
         if own is None:
@@ -169,6 +169,7 @@ class Session:
         while self._changes and at_ms - self._order.start_ms >= self._changes[0].at_s * 1000:
             change = self._changes.pop(0)
             self._here = self._frequencies[change.band]
+            self._quarter = -1  # what can be reached there is noted at once
             self._operator.move(self._here.air, contest=self._here.band.contest)
 
     def _others(self) -> list[Frequency]:
@@ -239,11 +240,11 @@ class Session:
 
     def _note_quarter(self, at_ms: int) -> None:
         for frequency in self._frequencies.values():
-            source = frequency.band.source
-            if frequency is not self._here and source == self._here.band.source:
+            band = frequency.band
+            if frequency is not self._here and band.source == self._here.band.source:
                 continue
-            self._truth.quarter(source, at_ms, frequency.own, frequency.air.stations, frequency.paths)
-            self._truth.open_ways(source, at_ms, frequency.own, frequency.band.dial_hz)
+            self._truth.quarter(band.key, at_ms, frequency.own, frequency.air.stations, frequency.paths)
+            self._truth.open_ways(band.key, at_ms, frequency.own, band.dial_hz)
 
     def _head(self) -> dict[str, Any]:
         order, own = self._order, self._scenario.own
@@ -257,7 +258,8 @@ class Session:
             "start": stamp(order.start_ms),
             "own": {"call": own.call, "locator": own.locator, "power_w": own.power_w},
             "bands": [
-                {"source": band.source, "dial_hz": band.dial_hz, "mode": band.mode} for band in self._scenario.band
+                {"band": band.key, "source": band.source, "dial_hz": band.dial_hz, "mode": band.mode}
+                for band in self._scenario.band
             ],
         }
 
@@ -303,6 +305,11 @@ class Session:
             "wire": wire,
             "http_received": self._order.log.received if self._order.log else 0,
         }
+
+
+def _identity(order: Order) -> tuple[str | int, ...]:
+    """Return what makes a run another one: all that changes who is worked."""
+    return order.name, order.seed, order.world, order.policy.value, order.start_ms
 
 
 def _next_period(at_ms: int, scenario: Scenario) -> int:

@@ -23,6 +23,19 @@ FaultKind = Literal[
 ]  # fmt: skip
 
 
+#: what the value of a fault must lie between, where it matters
+_VALUES: dict[str, tuple[float, float]] = {
+    "passband": (1, 10_000),
+    "alc": (0, 10),
+    "swr": (1, 1000),
+    "audio": (-200, 0),
+    "battery": (0, 1),
+    "lossy": (0, 1),
+    "http": (1, 3),
+    "pile": (1, 100),
+}
+
+
 class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A table of the file: a key that is not known is an error."""
 
@@ -127,6 +140,11 @@ class Fault(_Table, frozen=True, kw_only=True):
     from_s: Annotated[float, Meta(ge=0)] = 0.0
     to_s: Annotated[float, Meta(gt=0)] = 1e9
     value: float = 0.0
+
+    def __post_init__(self) -> None:
+        low, high = _VALUES.get(self.kind, (-1e9, 1e9))
+        if not low <= self.value <= high:
+            raise ValueError(f"fault {self.kind}: the value must lie between {low:g} and {high:g}, not {self.value:g}")
 
 
 class Change(_Table, frozen=True, kw_only=True):

@@ -225,7 +225,7 @@ def contacts(truth: Json, stored: int, forwarded: int) -> dict[str, Any]:
     """
     entity = {station["call"]: station["dxcc"] for station in truth["stations"]}
     made = truth["contacts"]
-    needed = {(one["source"], entity[one["call"]]) for one in made if one["call"] in entity}
+    needed = {(one["band"], entity[one["call"]]) for one in made if one["call"] in entity}
     hours = _length_ms(truth) / 3_600_000
     return {
         "made": len(made),
@@ -278,16 +278,16 @@ def _doubled(found: Sequence[Json]) -> int:
 
 def _judged(truth: Json, advice: Sequence[Json], name: str) -> Iterator[tuple[Json, float]]:
     """Yield the rows that state ``name``, each with the SNR that the own station had there at the time."""
-    reach = {source: {call: _Reach(rows) for call, rows in calls.items()} for source, calls in truth["reach"].items()}
-    sources: dict[str | None, list[str]] = defaultdict(list)
+    reach = {key: {call: _Reach(rows) for call, rows in calls.items()} for key, calls in truth["reach"].items()}
+    keys: dict[str | None, list[str]] = defaultdict(list)
     for one in truth["bands"]:
-        sources[band.of(one["dial_hz"])].append(one["source"])
+        keys[band.of(one["dial_hz"])].append(one["band"])
     for judged in advice:
         for row in judged["rows"]:
             if row.get(name) is None:
                 continue
-            for source in sources[row["band"]]:
-                known = reach.get(source, {}).get(row["call"])
+            for key in keys[row["band"]]:
+                known = reach.get(key, {}).get(row["call"])
                 there_db = known.at(judged["at_ms"]) if known is not None else None
                 if there_db is not None:
                     yield row, there_db
@@ -329,10 +329,10 @@ def _fault_spans(truth: Json) -> Iterator[tuple[str, int, int]]:
 
 def _open_spans(truth: Json) -> dict[tuple[str, str], list[tuple[int, int]]]:
     """Return when each direction of a band was open at any distance, spans that touch joined."""
-    name = {one["source"]: band.of(one["dial_hz"]) or "" for one in truth["bands"]}
+    name = {one["band"]: band.of(one["dial_hz"]) or "" for one in truth["bands"]}
     spans: dict[tuple[str, str], list[tuple[int, int]]] = defaultdict(list)
     for one in sorted(truth["openings"], key=lambda each: each["from"]):
-        ways = spans[name[one["source"]], one["sector"]]
+        ways = spans[name[one["band"]], one["sector"]]
         from_ms, to_ms_ = _ms(one["from"]), _ms(one["to"])
         if ways and from_ms <= ways[-1][1]:
             ways[-1] = ways[-1][0], max(ways[-1][1], to_ms_)

@@ -149,7 +149,7 @@ class Telling:
         )
         self._truth.contacts.append(
             {
-                "source": band.source,
+                "band": band.key,
                 "id": key,
                 "call": logged.call,
                 "at": stamp(ended_ms),

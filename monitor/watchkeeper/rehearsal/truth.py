@@ -1,7 +1,7 @@
 """The truth of a session, written beside it: what was really on the air, so that the watch can be measured by it.
 
 One JSON object. Times are RFC 3339, SNR in dB in 2,500 Hz. ``stations``: who was on, from when to when, with what.
-``reach``: for each source and call, rows of [quarter hour, SNR of theirs here, report of ours there] without fading.
+``reach``: for each band and call, rows of [quarter hour, SNR of theirs here, report of ours there] without fading.
 ``openings``: spans in which an average station in a sector and at a distance was readable. ``calls``: own messages to
 one station, with the chance of a decode at the SNR there, whether it was listening, and whether it copied. ``callers``:
 who called the own station, whether that was copied or not. ``phantoms``: texts that nobody sent. ``reports``: who
@@ -53,12 +53,12 @@ class Truth:
         self._points: dict[str, list[tuple[str, int, Geometry]]] = {}
         self._open: dict[tuple[str, str, int], int] = {}
 
-    def joined(self, source: str, own: Station, station: Station) -> None:
+    def joined(self, band: str, own: Station, station: Station) -> None:
         """Note a station that came on the air."""
         assert station.link is not None
         self.stations.append(
             {
-                "source": source,
+                "band": band,
                 "call": station.call,
                 "dxcc": station.region.dxcc,
                 "locator": station.locator,
@@ -74,9 +74,9 @@ class Truth:
             }
         )
 
-    def quarter(self, source: str, at_ms: int, own: Station, stations: list[Station], paths: Paths) -> None:
+    def quarter(self, band: str, at_ms: int, own: Station, stations: list[Station], paths: Paths) -> None:
         """Note who could be heard and reached at the beginning of a quarter hour."""
-        reach = self.reach.setdefault(source, {})
+        reach = self.reach.setdefault(band, {})
         at = stamp(at_ms)
         for station in stations:
             here = paths.median_snr_db(station, own, at_ms)
@@ -85,12 +85,12 @@ class Truth:
             there = paths.median_snr_db(own, station, at_ms)
             reach.setdefault(station.call, []).append((at, round(here, 1), round(reported_db(there), 1)))
 
-    def open_ways(self, source: str, at_ms: int, own: Station, frequency_hz: int) -> None:
+    def open_ways(self, band: str, at_ms: int, own: Station, frequency_hz: int) -> None:
         """Note where the band is open at the beginning of a quarter hour."""
         level_dbm = link.w_to_dbm(_AVERAGE_W) + _AVERAGE_DBI + own.gain_dbi - own.noise_dbm
-        for sector, ring_km, path in self._rings(source, own):
+        for sector, ring_km, path in self._rings(band, own):
             snr_db = level_dbm - self._sky.loss_db(path, frequency_hz, at_ms // QUARTER_MS)
-            key = (source, sector, ring_km)
+            key = (band, sector, ring_km)
             if key not in self._open and snr_db >= _OPEN_DB:
                 self._open[key] = at_ms
             elif key in self._open and snr_db < _SHUT_DB:
@@ -156,7 +156,7 @@ class Truth:
             "faults": self.faults,
             "stations": self.stations,
             "openings": sorted(
-                self.openings, key=lambda one: (one["from"], one["source"], one["sector"], one["ring_km"])
+                self.openings, key=lambda one: (one["from"], one["band"], one["sector"], one["ring_km"])
             ),
             "contacts": self.contacts,
             "calls": self.calls,
@@ -169,10 +169,10 @@ class Truth:
             json.dump(whole, file, separators=(",", ":"))
             file.write("\n")
 
-    def _rings(self, source: str, own: Station) -> list[tuple[str, int, Geometry]]:
-        found = self._points.get(source)
+    def _rings(self, band: str, own: Station) -> list[tuple[str, int, Geometry]]:
+        found = self._points.get(band)
         if found is None:
-            found = self._points[source] = [
+            found = self._points[band] = [
                 (sector, ring_km, geometry(own.place, _towards(own.place, at * 45.0, ring_km)))
                 for at, sector in enumerate(SECTORS)
                 for ring_km in RINGS_KM
@@ -180,15 +180,15 @@ class Truth:
         return found
 
     def _close(self, key: tuple[str, str, int], at_ms: int, *, pop: bool = True) -> None:
-        source, sector, ring_km = key
+        band, sector, ring_km = key
         from_ms = self._open.pop(key) if pop else self._open[key]
         self.openings.append(
-            {"source": source, "sector": sector, "ring_km": ring_km, "from": stamp(from_ms), "to": stamp(at_ms)}
+            {"band": band, "sector": sector, "ring_km": ring_km, "from": stamp(from_ms), "to": stamp(at_ms)}
         )
 
 
 def _opening_order(one: dict[str, Any]) -> tuple[Any, ...]:
-    return one["from"], one["source"], one["sector"], one["ring_km"]
+    return one["from"], one["band"], one["sector"], one["ring_km"]
 
 
 def _towards(place: Place, bearing_deg: float, distance_km: float) -> Place:

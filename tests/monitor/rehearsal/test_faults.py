@@ -35,7 +35,8 @@ def test_no_faults(spec: str | None) -> None:
 
 
 @pytest.mark.parametrize(
-    ("spec", "word"), [("los=0.1", "los"), ("loss=2", "share"), ("clock=", "clock="), ("loss=1.2.3", "number")]
+    ("spec", "word"),
+    [("los=0.1", "los"), ("loss=2", "share"), ("clock=", "clock="), ("loss=1.2.3", "number"), ("lossy=2", "between")],
 )
 def test_what_is_wrong_is_said(spec: str, word: str) -> None:
     with pytest.raises(ValueError, match=word):

@@ -54,6 +54,7 @@ def test_a_file_is_read(tmp_path: Path) -> None:
         (_LEAST + '[[change]]\nat_s = 3\nband = "nowhere"\n', "nowhere"),
         (_LEAST + '[[fault]]\nkind = "weather"\n', "weather"),
         (_LEAST + '[[band]]\nsource = "decoder"\ndial_hz = 1\n', "same name"),
+        (_LEAST + '[[fault]]\nkind = "http"\nvalue = 7\n', "between 1 and 3"),
         (_LEAST + 'mode = "SSB"\n', "timed mode"),
         ("title = ", "Invalid value"),
     ],

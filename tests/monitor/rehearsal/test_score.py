@@ -30,9 +30,9 @@ def truth(**parts: Any) -> dict[str, Any]:
         "operator": "advice",
         "start": at(0),
         "end": at(120),
-        "bands": [{"source": "decoder", "dial_hz": 14_074_000, "mode": "FT8"}],
+        "bands": [{"band": "20", "source": "decoder", "dial_hz": 14_074_000, "mode": "FT8"}],
         "stations": [
-            {"source": "decoder", "call": "W1QSB", "dxcc": 291},
+            {"band": "20", "call": "W1QSB", "dxcc": 291},
             {"source": "decoder", "call": "W2QSC", "dxcc": 291},
             {"source": "decoder", "call": "JA1QRV", "dxcc": 339},
         ],
@@ -41,7 +41,7 @@ def truth(**parts: Any) -> dict[str, Any]:
         "contacts": [],
         "callers": [],
         "phantoms": [],
-        "reach": {"decoder": {}},
+        "reach": {"20": {}},
     } | parts
 
 
@@ -105,7 +105,7 @@ def advice(minutes: float, **row: Any) -> dict[str, Any]:
 
 
 def test_expected_reports_are_compared_with_the_real_snr_there() -> None:
-    what = truth(reach={"decoder": {"W1QSB": [[at(0), -3.0, -10.0], [at(15), -3.0, -14.0]]}})
+    what = truth(reach={"20": {"W1QSB": [[at(0), -3.0, -10.0], [at(15), -3.0, -14.0]]}})
     found = figures(what, advice(5, expected_db=-12), advice(20, expected_db=-15), advice(20, expected_db=None))[
         "report"
     ]
@@ -114,7 +114,7 @@ def test_expected_reports_are_compared_with_the_real_snr_there() -> None:
 
 def test_an_honest_forecast_beats_a_constant_one() -> None:
     strong, weak = [[at(0), 0.0, 0.0]], [[at(0), 0.0, -40.0]]
-    what = truth(reach={"decoder": {"W1QSB": strong, "W2QSC": weak}})
+    what = truth(reach={"20": {"W1QSB": strong, "W2QSC": weak}})
     honest = [advice(5, chance=0.98), advice(5, chance=0.02, call="W2QSC")]
     blind = [advice(5, chance=0.5), advice(5, chance=0.5, call="W2QSC")]
     good, bad = figures(what, *honest)["chance"], figures(what, *blind)["chance"]
@@ -123,7 +123,7 @@ def test_an_honest_forecast_beats_a_constant_one() -> None:
 
 
 def test_the_worst_tenth_is_told() -> None:
-    what = truth(reach={"decoder": {"W1QSB": [[at(0), 0.0, 0.0]]}})
+    what = truth(reach={"20": {"W1QSB": [[at(0), 0.0, 0.0]]}})
     found = figures(what, *[advice(5, chance=0.75)] * 40)["chance"]
     assert found["worst_bin_gap"] == pytest.approx(0.25, abs=0.01)
 
@@ -147,8 +147,8 @@ def test_faults_are_found_in_their_time() -> None:
 
 def test_openings_are_timed_and_false_ones_counted() -> None:
     spans = [
-        {"source": "decoder", "sector": "W", "ring_km": 4000, "from": at(30), "to": at(60)},
-        {"source": "decoder", "sector": "W", "ring_km": 8000, "from": at(45), "to": at(75)},
+        {"band": "20", "sector": "W", "ring_km": 4000, "from": at(30), "to": at(60)},
+        {"band": "20", "sector": "W", "ring_km": 8000, "from": at(45), "to": at(75)},
     ]
     rows = [{"band": "20m", "direction": "W"}]
     shown = [
@@ -177,7 +177,7 @@ def test_phantoms_that_were_and_were_not_believed() -> None:
 
 def test_needed_contacts_are_the_first_with_an_entity_on_a_band() -> None:
     made = [
-        {"source": "decoder", "id": str(number), "call": call, "at": at(number)}
+        {"band": "20", "id": str(number), "call": call, "at": at(number)}
         for number, call in enumerate(("W1QSB", "W2QSC", "JA1QRV"))
     ]
     found = score(truth(contacts=made), [], stored=3, forwarded=2)["contacts"]
