@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from functools import lru_cache
 from math import exp, log
 from typing import NamedTuple
 
@@ -112,8 +112,7 @@ WEIGHTS: dict[str, float] = MEASURED | {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(NamedTuple):
     """A decode and what is known about it; None where something is not known."""
 
     #: the station to judge, normally the sender
@@ -157,42 +156,89 @@ class Finding(NamedTuple):
     reason: str
 
 
+#: findings are remembered for so many different pieces of evidence of one kind
+_REMEMBERED = 16_384
+
+Findings = tuple[Finding, ...]
+
+
+class _Verdict(NamedTuple):
+    """What a row of findings comes to: the score, and which of them agree or not, the weightiest first."""
+
+    score: float
+    agreeing: tuple[int, ...]
+    speaking_against: tuple[int, ...]
+
+
 def judge(evidence: Evidence) -> Credibility:
     """Weigh a decode. Pure: the same evidence gives the same score and reasons."""
-    found = [(WEIGHTS[finding.name], finding.reason) for finding in findings(evidence)]
-    odds = _PRIOR + sum(weight for weight, _ in found)
+    found = findings(evidence)
+    verdict = _weigh(tuple([finding.name for finding in found]))
+    reasons = [found[index].reason for index in verdict.agreeing]
+    reasons += [f"but {found[index].reason}" for index in verdict.speaking_against]
+    return Credibility(verdict.score, tuple(reasons))
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _weigh(names: tuple[str, ...]) -> _Verdict:
+    weights = [WEIGHTS[name] for name in names]
+    odds = _PRIOR + sum(weights)
     score = 1 / (1 + exp(-max(-50.0, min(50.0, odds))))
-    return Credibility(score, _reasons(found, 1.0 if score >= CREDIBLE else -1.0))
+    sign = 1.0 if score >= CREDIBLE else -1.0
+    weighty = [index for index, weight in enumerate(weights) if abs(weight) >= _NAMED]
+    weighty.sort(key=lambda index: -abs(weights[index]))
+    return _Verdict(
+        score,
+        tuple(index for index in weighty if weights[index] * sign > 0),
+        tuple(index for index in weighty if weights[index] * sign < 0),
+    )
 
 
-def _reasons(found: list[tuple[float, str]], sign: float) -> tuple[str, ...]:
-    """Put what speaks for the verdict (weights of that sign) before what speaks against it."""
-    weighty = sorted((one for one in found if abs(one[0]) >= _NAMED), key=lambda one: -abs(one[0]))
-    agreeing = [reason for weight, reason in weighty if weight * sign > 0]
-    return (*agreeing, *(f"but {reason}" for weight, reason in weighty if weight * sign < 0))
+def findings(evidence: Evidence) -> Findings:
+    """What can be found out about a decode, one finding a question.
+
+    Most decodes repeat what was said before, at another strength: what each part depends on alone is its key, so that
+    only what is new costs anything.
+    """
+    reading, told = evidence.reading, _told(evidence)
+    before, after = _of_message(
+        entity.edition(), evidence.call, reading, evidence.locator or reading.locator, evidence.locator_before, told
+    )
+    if reading.has_parties and "their_call" not in told:
+        before += _history(evidence.worked_before, evidence.heard_before)
+    return (
+        *before,
+        *after,
+        *_strength(evidence.mode, evidence.snr_db, evidence.floor_db),
+        *_marks(evidence.aided, evidence.low_confidence),
+    )
 
 
-def findings(evidence: Evidence) -> Iterator[Finding]:
-    """Yield what can be found out about a decode, one finding a question."""
-    told = _told(evidence)
-    yield _form(evidence.reading)
-    if evidence.reading.has_parties:
-        if "their_call" not in told:
-            yield from _sender(evidence)
-            yield from _history(evidence)
-        if "own_call" not in told and "general_call" not in told:
-            yield from _addressee(evidence.reading)
-        if not {"own_call", "their_call"} <= told:
-            yield from _tail(evidence.reading)
-    yield from _strength(evidence)
-    yield from _marks(evidence)
-
-
-def _told(evidence: Evidence) -> frozenset[str]:
+def _told(evidence: Evidence) -> tuple[str, ...]:
     """Return what the decoder knew beforehand; an aided call to me without particulars is taken as aided by my call."""
     if evidence.aided and not evidence.aided_by and evidence.to_me:
-        return frozenset({"own_call"})
-    return frozenset(evidence.aided_by)
+        return ("own_call",)
+    return evidence.aided_by
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _of_message(
+    _edition: int, call: str | None, reading: Reading, square: str | None, before: str | None, told: tuple[str, ...]
+) -> tuple[Findings, Findings]:
+    """What the message alone tells: of its form and sender, and of whom it is for and what it says.
+
+    Which entity a call belongs to can change with the country data, hence their edition.
+    """
+    first: list[Finding] = [_form(reading)]
+    then: list[Finding] = []
+    if reading.has_parties:
+        if "their_call" not in told:
+            first += _sender(call, reading, square, before)
+        if "own_call" not in told and "general_call" not in told:
+            then += _addressee(reading)
+        if not {"own_call", "their_call"}.issubset(told):
+            then += _tail(reading)
+    return tuple(first), tuple(then)
 
 
 _FORM_WORDS = {
@@ -224,8 +270,8 @@ def _form(reading: Reading) -> Finding:
 _GROUPS: dict[Form, str] = {"full_call": "full_", "serial_and_locator": "serial_", "two_addressees": "two_"}
 
 
-def _sender(evidence: Evidence) -> Iterator[Finding]:
-    call, group = evidence.call, _GROUPS.get(evidence.reading.type, "")
+def _sender(call: str | None, reading: Reading, square: str | None, before: str | None) -> Iterator[Finding]:
+    group = _GROUPS.get(reading.type, "")
     if call is None:
         yield Finding(f"{group}sender_unresolved", "its call sign is an unresolved hash")
         return
@@ -233,15 +279,14 @@ def _sender(evidence: Evidence) -> Iterator[Finding]:
     if not placed.valid:
         yield Finding(f"{group}sender_unallocated", f"{call} is no call sign of an allocated series")
         return
-    if evidence.reading.sender_hashed:
+    if reading.sender_hashed:
         yield Finding(f"{group}sender_hashed", f"{call} is told by a hash, which another station can share")
     else:
         yield Finding(f"{group}sender_allocated", f"{call} is of an allocated series")
-        if evidence.reading.type != "full_call":
+        if reading.type != "full_call":
             yield _prefix(call)
-    square = evidence.locator or evidence.reading.locator
     if square is not None:
-        yield from _locator(placed, square, evidence.locator_before)
+        yield from _locator(placed, square, before)
 
 
 def _locator(placed: Placed, square: str, before: str | None) -> Iterator[Finding]:
@@ -301,39 +346,41 @@ def _tail(reading: Reading) -> Iterator[Finding]:
         yield Finding("tail_none", "nothing follows the calls, which chance seldom makes")
 
 
-def _strength(evidence: Evidence) -> Iterator[Finding]:
-    mode = timed(evidence.mode)
-    if evidence.snr_db is None or mode is None:
-        return
-    if evidence.snr_db <= (mode.floor_db if evidence.floor_db is None else evidence.floor_db):
-        yield Finding("at_floor", "its strength is the lowest that is displayed, or less")
-        return
-    above_db = evidence.snr_db - mode.limit_db
+@lru_cache(maxsize=_REMEMBERED)
+def _strength(mode_name: str, snr_db: float | None, floor_db: float | None) -> Findings:
+    mode = timed(mode_name)
+    if snr_db is None or mode is None:
+        return ()
+    if snr_db <= (mode.floor_db if floor_db is None else floor_db):
+        return (Finding("at_floor", "its strength is the lowest that is displayed, or less"),)
+    above_db = snr_db - mode.limit_db
     if above_db > 6:
-        yield Finding("strong", f"{above_db:.0f} dB above the decoding limit")
-    elif above_db > 2:
-        yield Finding("weak", f"{above_db:.0f} dB above the decoding limit")
-    else:
-        yield Finding("at_limit", "at the decoding limit")
+        return (Finding("strong", f"{above_db:.0f} dB above the decoding limit"),)
+    if above_db > 2:
+        return (Finding("weak", f"{above_db:.0f} dB above the decoding limit"),)
+    return (Finding("at_limit", "at the decoding limit"),)
 
 
-def _marks(evidence: Evidence) -> Iterator[Finding]:
-    if evidence.aided:
-        yield Finding("aided", "the decoder was helped to it")
-    elif evidence.low_confidence:
-        yield Finding("low_confidence", "the decoder is not sure of it")
-    elif evidence.aided is not None:
-        yield Finding("unmarked", "decoded without help")
+_AIDED = (Finding("aided", "the decoder was helped to it"),)
+_NOT_SURE = (Finding("low_confidence", "the decoder is not sure of it"),)
+_UNMARKED = (Finding("unmarked", "decoded without help"),)
 
 
-def _history(evidence: Evidence) -> Iterator[Finding]:
-    if evidence.worked_before:
-        yield Finding("worked", "worked before")
-    if evidence.heard_before is None:
-        return
-    if evidence.heard_before == 0:
-        yield Finding("heard_never", "not heard before")
-    elif evidence.heard_before == 1:
-        yield Finding("heard_once", "heard once before")
-    else:
-        yield Finding("heard_often", f"heard {evidence.heard_before} times before")
+def _marks(aided: bool | None, low_confidence: bool | None) -> Findings:
+    if aided:
+        return _AIDED
+    if low_confidence:
+        return _NOT_SURE
+    return () if aided is None else _UNMARKED
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _history(worked_before: bool, heard_before: int | None) -> Findings:
+    worked = (Finding("worked", "worked before"),) if worked_before else ()
+    if heard_before is None:
+        return worked
+    if heard_before == 0:
+        return (*worked, Finding("heard_never", "not heard before"))
+    if heard_before == 1:
+        return (*worked, Finding("heard_once", "heard once before"))
+    return (*worked, Finding("heard_often", f"heard {heard_before} times before"))

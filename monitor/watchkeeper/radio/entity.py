@@ -117,6 +117,7 @@ def _entity_values(attributes: Attributes) -> tuple[str, int, int, float, float]
 
 
 _table: _Table | None = None
+_edition = 0
 
 
 def use(path: Path | None) -> Release:
@@ -124,10 +125,16 @@ def use(path: Path | None) -> Release:
 
     ``OSError`` or ``ReleaseError`` where it cannot be read; what was in use stays in use then.
     """
-    global _table
+    global _table, _edition
     _table = _Table(from_compact((path or BUNDLED).read_text(encoding="utf-8")))
+    _edition += 1
     lookup.cache_clear()
     return _table.release
+
+
+def edition() -> int:
+    """Counts the releases that were used: what is remembered of look-ups under one holds for no other."""
+    return _edition
 
 
 def _current() -> _Table:
