@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from watchkeeper.radio import link
+from watchkeeper.radio import link, noise
 from watchkeeper.radio.mode import timed
 from watchkeeper.rehearsal import decoding
+from watchkeeper.rehearsal.station import noise_power_dbm
 
 
 @pytest.mark.parametrize(("mode", "limit_db"), [("FT8", -21.0), ("FT4", -17.5)])
@@ -45,3 +46,15 @@ def test_the_stronger_of_two_survives() -> None:
     weak, strong = decoding.disturbed_db([(1000.0, -15.0), (1010.0, 0.0)], 50.0)
     assert decoding.chance(strong, -21.0) > 0.99
     assert weak < -15.0
+
+
+@pytest.mark.parametrize(
+    ("surroundings", "noise_dbm"),
+    [("residential", -99.14), ("city", -94.92), ("rural", -104.14), ("quiet rural", -113.14)],
+)
+def test_noise_of_a_simulated_station_on_20_m(surroundings: noise.Environment, noise_dbm: float) -> None:
+    """Man-made and galactic medians of ITU-R P.372 at 14 MHz added in power, in 2,500 Hz, computed by hand.
+
+    Fam 45.05, 40.75, 35.45, 20.82 and 25.64 dB (the Recommendation's reference code); kT0 = -174 dBm/Hz.
+    """
+    assert noise_power_dbm(surroundings, 14e6) == pytest.approx(noise_dbm, abs=0.05)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from watchkeeper.radio import locator, noise
+from watchkeeper.radio import locator
 from watchkeeper.rehearsal import rng
 from watchkeeper.rehearsal.air import Air
 from watchkeeper.rehearsal.bursts import Bursts
@@ -13,7 +13,7 @@ from watchkeeper.rehearsal.receiver import Receiver
 from watchkeeper.rehearsal.regions import regions
 from watchkeeper.rehearsal.scenario import Band, Scenario
 from watchkeeper.rehearsal.sky import Sky
-from watchkeeper.rehearsal.station import Station
+from watchkeeper.rehearsal.station import Station, noise_power_dbm
 
 
 class Frequency:
@@ -43,7 +43,7 @@ def _own_station(scenario: Scenario, band: Band, noise_db: float, start_ms: int)
         locator=own.locator[:4],
         power_w=own.power_w,
         gain_dbi=own.gain_dbi,
-        noise_dbm=noise.power_dbm(own.surroundings, band.dial_hz) + noise_db,
+        noise_dbm=noise_power_dbm(own.surroundings, band.dial_hz) + noise_db,
         clock_s=0.0,
         patience=own.patience,
         skill=1.0,

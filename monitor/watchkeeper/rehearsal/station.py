@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import accumulate
-from math import exp
+from math import exp, log10
 from random import Random
 from typing import TypeVar
 
@@ -110,6 +110,11 @@ class Station:
         return link.w_to_dbm(self.power_w) + self.gain_dbi
 
 
+def noise_power_dbm(surroundings: noise.Environment, frequency_hz: float) -> float:
+    """Return the median noise in 2,500 Hz: man-made and galactic, which P.372 adds in power. Atmospheric is left out."""
+    return 10 * log10(sum(10 ** (noise.power_dbm(kind, frequency_hz) / 10) for kind in (surroundings, "galactic")))
+
+
 class Population:
     """Makes the stations of one band as they come on the air."""
 
@@ -147,7 +152,7 @@ class Population:
         call = self._call(region, random)
         streams = 3 if region.weight <= _RARE_WEIGHT and random.random() < habits.multi_stream else 1
         surroundings = _pick(_SURROUNDINGS, random)
-        noise_dbm = noise.power_dbm(surroundings, self._frequency_hz)
+        noise_dbm = noise_power_dbm(surroundings, self._frequency_hz)
         noise_dbm += random.gauss(0, noise.spread_db(surroundings) / 2)
         return Station(
             call=call,
