@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from watchkeeper.api import Contact, Context, Hail, Hearing, OnAir, Period, Urgency, hookimpl
+from collections.abc import Iterable
+
+from watchkeeper.api import Contact, Context, Hail, Hearing, OnAir, Own, Period, Urgency, hookimpl
 from watchkeeper.radio.message import matches_own
 from watchkeeper.view import Column, Panel, Row, Table, View
 from watchkeeper_worked import WorkedNote, band_words
@@ -34,17 +36,16 @@ class Lookout:
         self._top: str | None = None
         #: call → when it was last heard before its contact was logged: until heard again, its notes are out of date
         self._logged: dict[str, int] = {}
-        self._stale = True
-        self._drawn_ms = -1
+        #: what the views were drawn from; None once anything was heard, sent, told or logged since
+        self._drawn: tuple[int, Own] | None = None
         self._views: tuple[View, ...] = ()
-        self._draw()
 
     # -- hails --------------------------------------------------------------------------------------------------------
 
     @hookimpl
     def annotate(self, hearing: Hearing) -> LookoutNote | None:
         """The rules that match, whether or not they may hail."""
-        self._stale = True
+        self._drawn = None
         if hearing.call is None:
             return None
         worked = hearing.note(WorkedNote)
@@ -70,7 +71,8 @@ class Lookout:
                 station = self._context.station(hearing.call or "")
                 if station is None or not excludes(station, self._context.own):
                     self._hail(hearing, note, station)
-        self._draw()
+        if not period.closed:  # else its end comes right behind
+            self._settle()
 
     def _hail(self, hearing: Hearing, note: LookoutNote, station: OnAir | None) -> None:
         """One hail a station and matter: the most urgent rule speaks, the others are its further reasons."""
@@ -90,12 +92,10 @@ class Lookout:
             )
         )
 
-    # -- views --------------------------------------------------------------------------------------------------------
-
     @hookimpl
     def period_closed(self) -> None:
         """Time has gone on, even if nothing was heard."""
-        self._draw()
+        self._settle()
 
     @hookimpl
     def contact_logged(self, contact: Contact) -> None:
@@ -103,28 +103,25 @@ class Lookout:
         station = self._context.station(contact.call)
         if station is not None:
             self._logged[contact.call] = station.last_ms
-        self._stale = True
-        self._draw()
+        self._settle()
 
     @hookimpl
-    def views(self) -> tuple[View, ...]:
-        """The ranked list, and all stations."""
-        return self._views
+    def event_seen(self) -> None:
+        """Our own calls and moves change whom it is good to call."""
+        self._drawn = None
 
-    def _draw(self) -> None:
-        """Make the tables anew if there is reason to. At judgements only: the advice kept on top depends on them."""
-        now_ms = self._context.now_ms
-        if not self._stale and now_ms == self._drawn_ms:
-            return
-        self._stale = False
-        self._drawn_ms = now_ms
+    def _settle(self) -> None:
+        """Decide whose advice stands on top. At judgements only, so that it does not hang on who looks when."""
+        self._drawn = None
         stations = list(self._context.stations())
-        self._logged = {each.call: at for each in stations if (at := self._logged.get(each.call)) == each.last_ms}
+        if self._logged:
+            self._logged = {each.call: at for each in stations if (at := self._logged.get(each.call)) == each.last_ms}
+        ranked = self._ranked(stations)
+        self._top = ranked[0].station.call if ranked else None
+
+    def _ranked(self, stations: Iterable[OnAir]) -> list[Ranked]:
         open_ones = (station for station in stations if station.call not in self._logged)
-        ranked = self._steady(rank(open_ones, self._context.own, now_ms))
-        known = {each.station.call: (each.why, each.urgency) for each in ranked}
-        known |= dict.fromkeys(self._logged, ("worked just now", Urgency.CALM))
-        self._views = _ranked_table(ranked[: self._config.shown], now_ms), _air_table(stations[:_SHOWN], known, now_ms)
+        return self._steady(rank(open_ones, self._context.own, self._context.now_ms))
 
     def _steady(self, ranked: list[Ranked]) -> list[Ranked]:
         """Keep the advice on top unless another is clearly better."""
@@ -132,8 +129,25 @@ class Lookout:
         if held is not None and ranked[0].score <= held.score * _CLEARLY:
             ranked.remove(held)
             ranked.insert(0, held)
-        self._top = ranked[0].station.call if ranked else None
         return ranked
+
+    # -- views --------------------------------------------------------------------------------------------------------
+
+    @hookimpl
+    def views(self) -> tuple[View, ...]:
+        """The ranked list, and all stations: drawn when somebody looks."""
+        as_of = (self._context.now_ms, self._context.own)
+        if as_of != self._drawn:
+            self._drawn = as_of
+            self._views = self._draw(self._context.now_ms)
+        return self._views
+
+    def _draw(self, now_ms: int) -> tuple[View, ...]:
+        stations = list(self._context.stations())
+        ranked = self._ranked(stations)
+        known = {each.station.call: (each.why, each.urgency) for each in ranked}
+        known |= dict.fromkeys(self._logged, ("worked just now", Urgency.CALM))
+        return _ranked_table(ranked[: self._config.shown], now_ms), _air_table(stations[:_SHOWN], known, now_ms)
 
 
 def _said(reason: str, hearing: Hearing, station: OnAir | None) -> str:
