@@ -22,6 +22,8 @@ _FADE_KEPT = 0.85
 _FADE_DB = 3.0
 _LOOKS = 5
 _REMEMBERED = 4
+#: share of looks in which a directed call that means others is answered all the same
+_UNINVITED = 0.03
 _FAR_KM = 3000.0
 
 
@@ -291,10 +293,10 @@ class Air:
         other = one.station
         if other is station or other.call in station.worked:
             return False
-        if one.line.say is not Say.CALL:
-            return other.runner and station.random.random() < self._habits.tail_ending
-        word = one.line.word
-        return word in (None, "TEST") or is_meant(word, other, station) or station.random.random() < 0.1
+        if one.line.say is not Say.CALL and not (other.runner and station.random.random() < self._habits.tail_ending):
+            return False
+        word = None if self._band.contest else other.direction
+        return word is None or is_meant(word, other, station) or station.random.random() < _UNINVITED
 
 
 def is_meant(word: str | None, caller: Station, other: Station) -> bool:

@@ -111,7 +111,7 @@ class Station:
 
 
 def noise_power_dbm(surroundings: noise.Environment, frequency_hz: float) -> float:
-    """Return the median noise in 2,500 Hz: man-made and galactic, which P.372 adds in power. Atmospheric is left out."""
+    """Return the median noise in 2,500 Hz: man-made and galactic, added in power (P.372). Atmospheric is left out."""
     return 10 * log10(sum(10 ** (noise.power_dbm(kind, frequency_hz) / 10) for kind in (surroundings, "galactic")))
 
 
