@@ -72,7 +72,7 @@ class Lookout:
                 if station is None or not excludes(station, self._context.own):
                     self._hail(hearing, note, station)
         if not period.closed:  # else its end comes right behind
-            self._settle()
+            self._settle(period)
 
     def _hail(self, hearing: Hearing, note: LookoutNote, station: OnAir | None) -> None:
         """One hail a station and matter: the most urgent rule speaks, the others are its further reasons."""
@@ -93,9 +93,9 @@ class Lookout:
         )
 
     @hookimpl
-    def period_closed(self) -> None:
+    def period_closed(self, period: Period) -> None:
         """Time has gone on, even if nothing was heard."""
-        self._settle()
+        self._settle(period)
 
     @hookimpl
     def contact_logged(self, contact: Contact) -> None:
@@ -103,28 +103,36 @@ class Lookout:
         station = self._context.station(contact.call)
         if station is not None:
             self._logged[contact.call] = station.last_ms
-        self._settle()
+        if contact.call == self._top:
+            self._top = None
+        self._drawn = None
 
     @hookimpl
     def event_seen(self) -> None:
         """Our own calls and moves change whom it is good to call."""
         self._drawn = None
 
-    def _settle(self) -> None:
-        """Decide whose advice stands on top. At judgements only, so that it does not hang on who looks when."""
+    def _settle(self, period: Period) -> None:
+        """Decide whose advice stands on top. At judgements only, so that it does not hang on who looks when.
+
+        Who was not heard now only falls behind, so it is enough to hold the new ones against the one on top.
+        """
         self._drawn = None
-        stations = list(self._context.stations())
+        context = self._context
         if self._logged:
-            self._logged = {each.call: at for each in stations if (at := self._logged.get(each.call)) == each.last_ms}
-        ranked = self._ranked(stations)
+            known = ((call, context.station(call), at) for call, at in self._logged.items())
+            self._logged = {call: at for call, row, at in known if row is not None and row.last_ms == at}
+        calls = dict.fromkeys([self._top, *(hearing.call for hearing in period.fresh)])
+        rows = [row for call in calls if call is not None and (row := context.station(call)) is not None]
+        ranked = self._ranked(rows)
+        if self._top is None or all(each.station.call != self._top for each in ranked):
+            ranked = self._ranked(context.stations())
         self._top = ranked[0].station.call if ranked else None
 
     def _ranked(self, stations: Iterable[OnAir]) -> list[Ranked]:
+        """The stations worth calling, best first; the advice on top stays there unless another is clearly better."""
         open_ones = (station for station in stations if station.call not in self._logged)
-        return self._steady(rank(open_ones, self._context.own, self._context.now_ms))
-
-    def _steady(self, ranked: list[Ranked]) -> list[Ranked]:
-        """Keep the advice on top unless another is clearly better."""
+        ranked = rank(open_ones, self._context.own, self._context.now_ms)
         held = next((each for each in ranked if each.station.call == self._top), None)
         if held is not None and ranked[0].score <= held.score * _CLEARLY:
             ranked.remove(held)

@@ -7,6 +7,7 @@ common, and a station that is free now before one that has yet to finish.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from math import exp
 from typing import NamedTuple
 
@@ -117,9 +118,12 @@ def _caller(station: OnAir, worked: WorkedNote | None, own: Own) -> Ranked:
 
 def need_value(worked: WorkedNote | None) -> tuple[float, Need | None]:
     """What a contact would be worth, 0 to about 1.5, and the need that makes most of it."""
-    if worked is None:
-        return 0.05, None
-    values = [(_SCOPE[need.scope] * _DIMENSION[need.dimension], need) for need in worked.needs]
+    return (0.05, None) if worked is None else _worth(worked.needs)
+
+
+@lru_cache(maxsize=4096)
+def _worth(needs: tuple[Need, ...]) -> tuple[float, Need | None]:
+    values = [(_SCOPE[need.scope] * _DIMENSION[need.dimension], need) for need in needs]
     if not values:
         return 0.02, None
     best, need = max(values, key=lambda each: each[0])
@@ -150,10 +154,15 @@ def chance_of(station: OnAir, own: Own) -> float | None:
 
     The path loses as much either way, so what differs is power and noise, and of theirs we know nothing.
     """
-    timed = mode.timed(station.mode)
+    return _chance(station.mode, station.snr_db, own.power_w)
+
+
+@lru_cache(maxsize=4096)
+def _chance(mode_name: str, snr_db: float, power_w: float | None) -> float | None:
+    timed = mode.timed(mode_name)
     if timed is None:
         return None
-    expected_db = station.snr_db + (link.ratio_to_db(own.power_w / _USUAL_W) if own.power_w else 0.0)
+    expected_db = snr_db + (link.ratio_to_db(power_w / _USUAL_W) if power_w else 0.0)
     return 1 / (1 + exp(-(expected_db - timed.limit_db) / _UNKNOWN_DB))
 
 
@@ -216,6 +225,7 @@ def sentence(ranked: Ranked) -> str:
     return f"{ranked.why}: {station.call}, {doing_words(station)}, {strength_words(station.snr_db)}"
 
 
+@lru_cache(maxsize=256)
 def _period_ms(name: str) -> int:
     found = mode.timed(name)
     return round(found.period_s * 1000) if found else 15_000
