@@ -12,11 +12,13 @@ import msgspec
 from watchkeeper_forward import Forward
 from watchkeeper_lookout import Lookout
 from watchkeeper_openings import Openings
+from watchkeeper_reach import Reach
 from watchkeeper_worked import Worked
+from watchkeeper.api import Reception, from_ms
 from watchkeeper.testing import Bench, worked_index
 
 random = Random(7)
-bench = Bench(Forward, Lookout, Openings, Worked, worked=worked_index(("W1QSB", "40m", "FT8"), ("G4QRS", "20m", "FT8")))
+bench = Bench(Forward, Lookout, Openings, Reach, Worked, worked=worked_index(("W1QSB", "40m", "FT8"), ("G4QRS", "20m", "FT8")))
 calls = [(f"{prefix}{digit}QR{letter}", grid) for prefix, grid in
          (("CE", "FF46"), ("JA", "PM95"), ("W", "FN42"), ("G", "IO91"), ("VK", "QF56"), ("OE", "JN88"))
          for digit in range(1, 4) for letter in "ABCDE"]
@@ -28,6 +30,10 @@ for period in range(60):
     if period % 7 == 3:
         bench.send("CQ DL5QRM JO62")
     bench.close()
+    if period % 5 == 2:
+        by, grid = random.choice(calls)
+        bench.feed(Reception(v=1, source="web", at=from_ms(bench.start_ms - 90_000), by_call=by, by_locator=grid,
+                             call="DL5QRM", snr_db=float(random.randrange(-24, 0)), dial_hz=bench.dial_hz, mode="FT8"))
     if period % 9 == 5:
         bench.log(random.choice(calls)[0], report_sent="-10", report_received="-12")
     if "often" in sys.argv:

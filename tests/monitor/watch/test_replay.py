@@ -17,7 +17,7 @@ from watchkeeper.config import PluginSettings
 from watchkeeper.watch.keeper import Keeper
 
 CALLERS = ("W1QSB FN42", "JA1QRV PM95", "CE3QRT FF46", "VK2QRU QF56", "ZS6QRW KG33", "F5QSA JN18", "PY2QSC GG66")
-EVERY_PLUGIN = PluginSettings(allow=("lookout", "openings", "worked"))
+EVERY_PLUGIN = PluginSettings(allow=("lookout", "openings", "reach", "worked"))
 
 
 def evening() -> list[Any]:

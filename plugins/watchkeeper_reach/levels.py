@@ -1,0 +1,102 @@
+"""What was heard of each station, kept long enough for reports of us that arrive minutes late."""
+
+from __future__ import annotations
+
+from collections import OrderedDict, deque
+from math import exp
+from statistics import median
+from typing import NamedTuple
+
+#: stations and levels remembered
+MOST_STATIONS = 3_000
+MOST_LEVELS = 24
+#: a report is compared with a level of ours at most this far from it in time
+NEAR_MS = 5 * 60_000
+#: slow fading of the short waves: standard deviation, and time after which 1/e of a deviation is left (common
+#: practice, no source)
+FADING_DB = 3.5
+FADING_MS = 90_000
+#: neighbours older than this say nothing of the path now
+AREA_MS = 30 * 60_000
+MOST_AREAS = 400
+
+
+class Level(NamedTuple):
+    """How strong a station was in one period, by which source, and whether that was the least that is displayed."""
+
+    at_ms: int
+    snr_db: float
+    source: str
+    at_floor: bool
+
+
+class Area(NamedTuple):
+    """The stations round a place: how strong they are, and how many."""
+
+    median_db: float
+    stations: int
+
+
+def fading_var(gap_ms: float) -> float:
+    """The variance in dB² between two levels of one path that lie ``gap_ms`` apart."""
+    return 2 * FADING_DB**2 * (1 - exp(-abs(gap_ms) / FADING_MS))
+
+
+class Levels:
+    """Levels by band and station, and by band and area."""
+
+    def __init__(self) -> None:
+        self._trails: OrderedDict[tuple[str, str], deque[Level]] = OrderedDict()
+        self._areas: OrderedDict[tuple[str, str], OrderedDict[str, tuple[int, float]]] = OrderedDict()
+        self._medians: dict[tuple[str, str], tuple[int, Area]] = {}
+
+    def heard(self, band: str, call: str, area: str | None, level: Level) -> None:
+        """Enter one level."""
+        trail = self._trails.get((band, call))
+        if trail is None:
+            trail = self._trails[band, call] = deque(maxlen=MOST_LEVELS)
+            if len(self._trails) > MOST_STATIONS:
+                self._trails.popitem(last=False)
+        else:
+            self._trails.move_to_end((band, call))
+        if trail and trail[-1].at_ms == level.at_ms:
+            trail.pop()
+        trail.append(level)
+        if area is not None:
+            self._enter_area((band, area), call, level)
+
+    def _enter_area(self, key: tuple[str, str], call: str, level: Level) -> None:
+        known = self._areas.get(key)
+        if known is None:
+            known = self._areas[key] = OrderedDict()
+            if len(self._areas) > MOST_AREAS:
+                gone, _ = self._areas.popitem(last=False)
+                self._medians.pop(gone, None)
+        else:
+            self._areas.move_to_end(key)
+        known[call] = (level.at_ms, level.snr_db)
+        known.move_to_end(call)
+
+    def near(self, band: str, call: str, at_ms: int) -> Level | None:
+        """The level nearest in time, at most :data:`NEAR_MS` away."""
+        trail = self._trails.get((band, call), ())
+        found = min(trail, key=lambda level: (abs(level.at_ms - at_ms), level.at_ms), default=None)
+        return found if found is not None and abs(found.at_ms - at_ms) <= NEAR_MS else None
+
+    def area(self, band: str, area: str | None, at_ms: int) -> Area | None:
+        """How strong the area's stations are; reckoned once a period."""
+        if area is None:
+            return None
+        cached = self._medians.get((band, area))
+        if cached is not None and cached[0] == at_ms:
+            return cached[1]
+        known = self._areas.get((band, area))
+        if not known:
+            return None
+        while known and next(iter(known.values()))[0] < at_ms - AREA_MS:
+            known.popitem(last=False)
+        if not known:
+            return None
+        found = Area(median(level_db for _, level_db in known.values()), len(known))
+        self._medians[band, area] = (at_ms, found)
+        return found
