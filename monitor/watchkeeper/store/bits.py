@@ -61,8 +61,11 @@ class BitTable:
     def update(self, sets: dict[str, int]) -> None:
         """Add to many sets at once."""
         new = self._new
-        for text, bits in sets.items():
-            new[text] = new.get(text, 0) | bits
+        if new:
+            for text, bits in sets.items():
+                new[text] = new.get(text, 0) | bits
+        else:
+            new.update(sets)
         if len(new) > _PACK_FROM:
             self.pack()
 
@@ -120,6 +123,12 @@ class BitTable:
     def _merge(self, fresh: list[tuple[int, int]]) -> None:
         wide = max(bits for _, bits in fresh).bit_length()
         count = max(len(self._planes), -(-wide // _PLANE_BITS))
+        if not self._keys:
+            self._keys = array("Q", [number for number, _ in fresh])
+            self._planes = [
+                array("Q", [bits >> (shift * _PLANE_BITS) & _PLANE_MASK for _, bits in fresh]) for shift in range(count)
+            ]
+            return
         keys = array("Q")
         planes = [array("Q") for _ in range(count)]
         done = 0

@@ -7,6 +7,7 @@ from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 
+from . import imports
 from .adif_copy import copied
 from .contacts import newest, record
 from .database import connect_reader
@@ -31,8 +32,10 @@ def filled_from_copies(connection: sqlite3.Connection, folder: Path, now: dateti
     """Fill a log that has never held a contact from the ADIF copies, where there are any; what to tell about it."""
     if newest(connection) > 0:
         return []
+    at_ms = round(now.timestamp() * 1000)
     with immediate(connection):
-        count, faults = _read_back(connection, folder, round(now.timestamp() * 1000))
+        count, faults = _read_back(connection, folder, at_ms)
+    count += imports.read_back(connection, folder, at_ms)
     if not count and not faults:
         return []
     told = [f"{count} contacts were read back from the ADIF copies; what still waited to be forwarded is not known"]

@@ -9,7 +9,8 @@ from __future__ import annotations
 import io
 import re
 from array import array
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import BinaryIO, NamedTuple, TypeVar
 
@@ -74,17 +75,28 @@ def is_adx(stream: BinaryIO) -> bool:
     return found
 
 
-def cuts(path: Path) -> list[int]:
-    """Where to cut the file at ``path``: the parts' starts and the file's size."""
+def cuts(path: Path, part_bytes: int = PART_BYTES) -> list[int]:
+    """Where to cut the file at ``path`` into parts of about that size: their starts, and the file's size."""
     size = path.stat().st_size
     found = [0]
     with path.open("rb") as file:
-        for near in range(PART_BYTES, size - PART_BYTES // 2, PART_BYTES):
+        for near in range(part_bytes, size - part_bytes // 2, part_bytes):
             file.seek(near)
             mark = _MARK.search(file.read(_OVERLAP))
-            if mark is not None and near + mark.end() < size:
+            if mark is not None and found[-1] < near + mark.end() < size:
                 found.append(near + mark.end())
     return [*found, size]
+
+
+def joined(cuts: list[int], firsts: Iterable[Part], again: Callable[[int, int], Part]) -> Iterator[Part]:
+    """The parts in order. Where a cut was within a record, ``again`` reads from where that record truly ends."""
+    end = cuts[0]
+    for (start, stop), first in zip(pairwise(cuts), firsts, strict=True):
+        if stop <= end:
+            continue  # within a record of the part before
+        part = first if start == end else again(end, stop)
+        end = part.end if part.read else stop
+        yield part
 
 
 def read_part(path: Path, start: int, stop: int) -> Part:
@@ -110,12 +122,12 @@ class _Rows:
 
     def read(self, length: int) -> Part:
         """The records that begin within the first ``length`` bytes of the data."""
-        return self.take(self._within(length))
+        return self.take(Reader(io.BytesIO(self._data)), length)
 
-    def take(self, records: Iterator[Record]) -> Part:
-        """All ``records``, which lie in the data one behind the other."""
-        part, start, find = self._part, self._start, self._data.find
-        keep = part.spans.append
+    def take(self, records: Iterable[Record], length: int = 0) -> Part:
+        """The ``records``, which lie in the data one behind the other, up to the first that ends at ``length``."""
+        part, start, find, plain = self._part, self._start, self._data.find, self._plain
+        keep = part.spans.extend
         end = count = 0
         for record in records:
             begin, end = end, record.end
@@ -123,24 +135,20 @@ class _Rows:
             if count == 1:
                 begin = self._behind_header(end)
             try:
-                if not (record.sound and self._plain(record)):
+                if not (record.sound and plain(record)):
                     self._careful(record)
+                if not end:  # ADX: the log keeps records as ADI has them
+                    part.anew[len(part.calls) - 1] = write_record(record)
+                keep((start + max(begin, find(b"<", begin)), start + end))
             except AdifValueError as fault:
                 part.refused.append(Refused(count, record.line, str(fault)))
-                continue
-            keep(start + max(begin, find(b"<", begin)))
-            keep(start + end)
+            if end >= length > 0:
+                break
         return part._replace(read=count, end=start + end, lines=self._data.count(b"\n", 0, end))
 
     def _behind_header(self, stop: int) -> int:
         head = _HEADER.search(self._data, 0, stop)
         return head.end() if head is not None else 0
-
-    def _within(self, length: int) -> Iterator[Record]:
-        for record in Reader(io.BytesIO(self._data)):
-            yield record
-            if record.end >= length:
-                return
 
     def _plain(self, record: Record) -> bool:
         """Add a record whose every value that matters here is as the standard wants it; false for any other."""
@@ -170,7 +178,7 @@ class _Rows:
         index = len(part.calls)
         if found.mends or not record.sound:
             part.mended.append(index)
-        if not record.sound or not record.end:
+        if not record.sound:
             part.anew[index] = write_record(record)
         part.calls.append(contact.call)
         part.started_ms.append(contact.started_ms)

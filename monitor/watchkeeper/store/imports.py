@@ -10,10 +10,12 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from itertools import pairwise
+from functools import partial
+from itertools import islice, pairwise
 from multiprocessing import get_context
 from pathlib import Path
 from typing import BinaryIO
@@ -33,7 +35,7 @@ from .worked_rows import Gather
 Progress = Callable[[float], None]
 #: contacts that share a transaction: few large ones touch each page of the index less often
 _SHARED = 250_000
-_CACHE_KIB = 64 * 1024
+_CACHE_KIB = 40 * 1024
 #: refused records that are told one by one
 _TOLD = 20
 _COUNTS_FOR = "SELECT call, told, band, mode FROM contact WHERE id = ?"
@@ -77,7 +79,8 @@ def import_file(
         row = connection.execute("INSERT INTO import (started_ms, name) VALUES (?, ?)", (at_ms, name))
         import_id = row.lastrowid
     assert import_id is not None
-    _keep_copy(folder, path, import_id)
+    if path.parent != folder / ADIF_COPY:  # else it is read back from there
+        _keep_copy(folder, path, import_id)
     with _cached(connection):
         index, _ = worked_rows.index_before(connection, newest(connection) + 1)
         gather = Gather(index, at_ms)
@@ -94,7 +97,19 @@ def import_file(
         gather.flush()
         with immediate(connection):
             worked_rows.save(connection, newest(connection), index.dump())
+    progress(1.0)
     return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
+
+
+def read_back(connection: sqlite3.Connection, folder: Path, at_ms: int) -> int:
+    """Import the copies of earlier imports again, in their order, into a log that lost them; how many contacts."""
+    copies = [path for path in (folder / ADIF_COPY).glob("import-*.ad?") if path.suffix in (".adi", ".adx")]
+    count = 0
+    for path in sorted(copies, key=lambda path: int(path.stem.removeprefix("import-"))):
+        done = import_file(connection, folder, path, path.name, at_ms, lambda _done: None)
+        path.rename(path.with_name(f"import-{done.id}{path.suffix}"))
+        count += done.summary.new
+    return count
 
 
 def undo(connection: sqlite3.Connection, folder: Path, import_id: int, at_ms: int) -> int:
@@ -186,23 +201,27 @@ def _parts(path: Path) -> Iterator[tuple[Part, list[bytes], float]]:
 
 
 def _read(path: Path, cuts: list[int]) -> Iterator[Part]:
-    """Read the parts, by several processes where there are several, and join them where they truly meet."""
+    """Read the parts, by several processes where there are several."""
+    again = partial(import_parts.read_part, path)
     bounds = list(pairwise(cuts))
     if len(bounds) == 1:
-        yield import_parts.read_part(path, *bounds[0])
+        yield again(*bounds[0])
         return
-    workers = min(len(bounds), max(1, len(os.sched_getaffinity(0))))
+    workers = min(len(bounds), len(os.sched_getaffinity(0)))
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        ahead: list[Future[Part]] = []
-        end = 0
-        for number, (start, stop) in enumerate(bounds):
-            while len(ahead) < workers + 1 and number + len(ahead) < len(bounds):
-                ahead.append(pool.submit(import_parts.read_part, path, *bounds[number + len(ahead)]))
-            part = ahead.pop(0).result()
-            if end not in (0, start):  # the cut was within a record: from where the part before truly ended
-                part = import_parts.read_part(path, end, max(end, stop))
-            end = max(part.end, stop) if part.read == 0 else part.end
-            yield part
+        yield from import_parts.joined(cuts, _ahead(pool, workers + 1, again, bounds), again)
+
+
+def _ahead(
+    pool: ProcessPoolExecutor, count: int, read: Callable[[int, int], Part], bounds: list[tuple[int, int]]
+) -> Iterator[Part]:
+    """The parts in order; only ``count`` of them are read ahead, so that the memory stays small."""
+    todo = iter(bounds)
+    coming = deque(pool.submit(read, *bound) for bound in islice(todo, count))
+    while coming:
+        part = coming.popleft().result()
+        coming.extend(pool.submit(read, *bound) for bound in islice(todo, 1))
+        yield part
 
 
 def _bodies(file: BinaryIO, part: Part) -> list[bytes]:

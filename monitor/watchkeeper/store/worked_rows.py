@@ -11,7 +11,8 @@ from .worked import Dimension, WorkedIndex
 SNAPSHOT_AFTER = 2_000
 _KEPT_SNAPSHOTS = 2
 #: different stations gathered before they enter the index: bounds the memory
-_BLOCK = 200_000
+_BLOCK = 100_000
+_SHARED = frozenset(Dimension) - {Dimension.CALL, Dimension.BASE, Dimension.LOCATOR}
 _TWO_DAYS_MS = 2 * 86_400_000
 
 _STANDING = """
@@ -111,20 +112,16 @@ class Gather:
 
     def flush(self) -> None:
         """Bring all that was taken in into the index."""
-        worked: dict[Dimension, dict[str, int]] = {dimension: {} for dimension in Dimension}
-        confirmed: dict[Dimension, dict[str, int]] = {dimension: {} for dimension in Dimension}
+        worked, confirmed = _Sets(), _Sets()
         for (call, told), bits in self._bits.items():
+            values = facts_of(call, told).values
+            worked.add(values, bits)
             sure = self._sure.pop((call, told), 0)
-            for dimension, value in facts_of(call, told).values.items():
-                sets = worked[dimension]
-                sets[value] = sets.get(value, 0) | bits
-                if sure:
-                    sets = confirmed[dimension]
-                    sets[value] = sets.get(value, 0) | sure
+            if sure:
+                confirmed.add(values, sure)
         for (call, told), sure in self._sure.items():
-            for dimension, value in facts_of(call, told).values.items():
-                confirmed[dimension][value] = confirmed[dimension].get(value, 0) | sure
-        self._index.add_sets(worked, confirmed, self.count)
+            confirmed.add(facts_of(call, told).values, sure)
+        self._index.add_sets(worked.by_dimension(), confirmed.by_dimension(), self.count)
         self._bits.clear()
         self._sure.clear()
         self.count = 0
@@ -132,3 +129,29 @@ class Gather:
     def _bit(self, band: str | None, mode: str) -> int:
         bit = self._pairs[band, mode] = self._index.bit(band, mode)
         return bit
+
+
+class _Sets:
+    """Bits by dimension and value, put together in few steps: stations of one place share all but three values."""
+
+    def __init__(self) -> None:
+        self._own: tuple[tuple[Dimension, dict[str, int]], ...] = tuple(
+            (dimension, {}) for dimension in (Dimension.CALL, Dimension.BASE, Dimension.LOCATOR)
+        )
+        self._shared: dict[tuple[tuple[Dimension, str], ...], int] = {}
+
+    def add(self, values: dict[Dimension, str], bits: int) -> None:
+        for dimension, sets in self._own:
+            value = values.get(dimension)
+            if value is not None:
+                sets[value] = sets.get(value, 0) | bits
+        shared = tuple(pair for pair in values.items() if pair[0] in _SHARED)
+        self._shared[shared] = self._shared.get(shared, 0) | bits
+
+    def by_dimension(self) -> dict[Dimension, dict[str, int]]:
+        found: dict[Dimension, dict[str, int]] = dict(self._own)
+        for values, bits in self._shared.items():
+            for dimension, value in values:
+                sets = found.setdefault(dimension, {})
+                sets[value] = sets.get(value, 0) | bits
+        return found
