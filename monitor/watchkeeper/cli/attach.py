@@ -15,7 +15,12 @@ from .options import data_option, fail
 @click.option("--plain", is_flag=True, help="Sentences instead of a dashboard; by itself without a terminal.")
 @click.option("--theme", type=click.Choice(["dark", "light", "sunlight"]), default="dark", help="Colours.")
 def command(data: Path | None, plain: bool, theme: str) -> None:
-    """Show the dashboard of the watch that runs on the data folder, read-only. Ending it leaves the watch alone."""
+    """Show the dashboard of the watch that runs on the data folder, read-only. Ending it leaves the watch alone.
+
+    \b
+    Example:
+      watchkeeper attach --theme sunlight
+    """
     from ..faces.source import NoDaemonError, ask
     from ..store.folder import data_folder
     from .standing import SOCKET

@@ -16,6 +16,10 @@ def command(data: Path | None, as_json: bool) -> None:
     """Say how the running watch stands: sources, losses, log, forwarding, plugins.
 
     The exit code is 0 when a watch answers, 1 when none does.
+
+    \b
+    Example:
+      watchkeeper status --json
     """
     import json
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 
 from ..view import Gauges, Panel, Reading, Urgency
 from .outlet import Outlet
-from .shown import Snapshot, Status, call_of, number, to_snapshot, to_status
+from .shown import HailShown, Snapshot, Status, call_of, number, to_snapshot, to_status
 from .source import ActRefusedError, NoDaemonError, Source
 from .words import (
     PARITY_WORDS,
@@ -29,6 +29,8 @@ from .words import (
 Write = Callable[[str], None]
 #: more lines than these do not wait for a reader that does not read
 LINES_WAITING = 1000
+#: more hails of one moment are counted, not told: nobody listens to twenty
+HAILS_AT_ONCE = 5
 
 
 class Narrator:
@@ -85,18 +87,13 @@ class Narrator:
         return [f"{words}."]
 
     def _tell_hails(self, snapshot: Snapshot) -> list[str]:
-        told = []
-        for hail in snapshot.hails:
-            if (hail.key, hail.at_ms) in self._hails:
-                continue
-            self._hails.add((hail.key, hail.at_ms))
-            word = URGENCY_WORDS[hail.urgency]
-            reasons = [reason for reason in hail.reasons if reason not in hail.sentence]
-            because = f", because {', '.join(reasons)}" if reasons else ""
-            told.append(f"{f'{word.capitalize()} hail' if word else 'Hail'}: {hail.sentence}{because}.")
+        fresh = [hail for hail in snapshot.hails if (hail.key, hail.at_ms) not in self._hails]
         # what the watch no longer lists cannot come again
-        self._hails &= {(hail.key, hail.at_ms) for hail in snapshot.hails}
-        return told
+        self._hails = {(hail.key, hail.at_ms) for hail in snapshot.hails}
+        fresh.sort(key=lambda hail: -hail.urgency)
+        told = [_hail_words(hail) for hail in fresh[:HAILS_AT_ONCE]]
+        left = len(fresh) - len(told)
+        return [*told, f"And {count(left, 'hail')} more."] if left else told
 
     def _tell_advice(self, snapshot: Snapshot) -> list[str]:
         row = snapshot.advice()
@@ -187,6 +184,13 @@ class Narrator:
             return []
         self._summary = words
         return [f"{PARITY_WORDS[period.parity].capitalize()} period of {utc(period.start_ms)}: {words}."]
+
+
+def _hail_words(hail: HailShown) -> str:
+    word = URGENCY_WORDS[hail.urgency]
+    reasons = [reason for reason in hail.reasons if reason not in hail.sentence]
+    because = f", because {', '.join(reasons)}" if reasons else ""
+    return f"{f'{word.capitalize()} hail' if word else 'Hail'}: {hail.sentence}{because}."
 
 
 def _readings(snapshot: Snapshot) -> dict[str, Reading]:

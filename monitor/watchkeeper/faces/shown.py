@@ -173,6 +173,14 @@ class SourceState(msgspec.Struct, frozen=True, kw_only=True):
     last_at_ms: int | None = None
 
 
+class Reloads(msgspec.Struct, frozen=True, kw_only=True):
+    """How often the configuration was read again while the watch stood; ``why`` says what is wrong with it now."""
+
+    done: int = 0
+    refused: int = 0
+    why: str | None = None
+
+
 class Status(msgspec.Struct, frozen=True, kw_only=True):
     """What the journal does not hold: intake, outbox, plugins, notices."""
 
@@ -183,6 +191,7 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     outbox: dict[str, Outbox] = {}
     plugins: tuple[PluginState, ...] = ()
     notices: tuple[str, ...] = ()
+    reloads: Reloads = Reloads()
 
 
 def to_snapshot(plain: Mapping[str, Any]) -> Snapshot:

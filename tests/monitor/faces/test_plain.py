@@ -35,8 +35,8 @@ class Evening:
 def test_the_first_words_say_all_that_matters() -> None:
     assert Evening().told() == [
         "Watching as DL5QRM from JO40 on 20 m FT8, dial 14.074 MHz.",
-        "Wanted hail: SWR has risen to 1.9.",
         "Urgent hail: CE3QRA: first Chile for you on 20 m, because heard twice, path in twilight.",
+        "Wanted hail: SWR has risen to 1.9.",
         "Call CE3QRA: first Chile for you on 20 m; call in odd periods, on 1,432 Hz, heard at −12 dB, "
         "chance 70 percent.",
         "W1QSB calls you, −3 dB.",
@@ -56,6 +56,15 @@ def test_nothing_is_told_twice() -> None:
     # numbers that move are no news
     moved = {**scenes.STATUS["intake"], "received": 5000, "lost": 3}
     assert evening.told(status={"intake": moved}) == []
+
+
+def test_of_many_hails_at_once_the_most_urgent_are_told() -> None:
+    evening = Evening()
+    evening.told()
+    many = [{"key": str(n), "urgency": n % 4, "sentence": f"hail {n}", "at_ms": scenes.NOW_MS} for n in range(12)]
+    told = evening.told(hails=many)
+    assert [line.split(":")[0] for line in told] == [*["Urgent hail"] * 3, *["Wanted hail"] * 2, "And 7 hails more."]
+    assert evening.told() == []
 
 
 def test_a_contact_is_told_with_its_call_and_count() -> None:

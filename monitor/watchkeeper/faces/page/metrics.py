@@ -56,6 +56,18 @@ def exposition(status: Status, contacts: int, clients: int) -> str:
             "Whether a plugin runs.",
             [(label, float(plugin.state == "running")) for plugin, label in running],
         ),
+        _family(
+            "watchkeeper_config_reloads",
+            "counter",
+            "Times that the configuration was read again, by result.",
+            [({"result": "done"}, status.reloads.done), ({"result": "refused"}, status.reloads.refused)],
+        ),
+        _family(
+            "watchkeeper_config_in_force",
+            "gauge",
+            "Whether the configuration as it reads now is in force.",
+            [({}, float(status.reloads.why is None))],
+        ),
         _family("watchkeeper_event_stream_clients", "gauge", "Clients of the event stream.", [({}, clients)]),
     ]
     return "".join(families) + "# EOF\n"
