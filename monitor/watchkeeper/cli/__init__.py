@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "status": ("status", "Say how the running watch stands."),
     "log": ("log", "Import, export, check, search and count the log."),
     "outbox": ("outbox", "Show what still has to be forwarded, and mend it."),
+    "report": ("report", "Write a session's report: one file to read, print and share."),
     "record": ("record", "Export a session's journal, to keep it or to replay it."),
     "replay": ("replay", "Run a recorded journal again: the same hails and views at any pace."),
     "backup": ("backup", "Copy the whole record to one file while the watch goes on."),
