@@ -28,6 +28,7 @@ def backup(folder: Path, to: Path) -> int:
     fresh = to.with_name(f".{to.name}.{os.getpid()}")
     try:
         with reading(folder) as source:
+            fresh.touch(0o600)  # what keeps a file from being made is told plainly here
             _copy(source, fresh)
         _sync(fresh)
         fresh.replace(to)
