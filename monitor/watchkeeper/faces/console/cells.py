@@ -58,6 +58,16 @@ def wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
+def shortened(lines: list[str], height: int, width: int) -> list[str]:
+    """The first ``height`` lines; where some are left out, the last ends in an ellipsis."""
+    if len(lines) <= height:
+        return lines
+    kept = lines[: max(height, 0)]
+    if kept:
+        kept[-1] = f"{elide(kept[-1], width - 2)} {ELLIPSIS}"
+    return kept
+
+
 def flowing(parts: Iterable[Text], width: int, gap: str = "   ") -> list[Text]:
     """``parts`` one after the other, a new line wherever the next does not fit."""
     lines: list[Text] = []

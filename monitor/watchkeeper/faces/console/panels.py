@@ -12,8 +12,8 @@ from rich.text import Text
 from ...view import Gauges, Line, Map, Notice, Panel, Reading, Row, Series, Table, Urgency, View
 from ..shown import Snapshot, call_of
 from ..words import PANEL_NAMES, URGENCY_SIGNS
-from .cells import cropped, fit, flowing, wrapped
-from .table import SIGN_WIDTH, table_lines
+from .cells import cropped, fit, flowing, shortened, wrapped
+from .table import SIGN_WIDTH, rule, table_lines
 from .theme import Theme
 
 NOTHING = "no plugin shows anything here"
@@ -117,24 +117,17 @@ def _view_lines(view: View, width: int, height: int, theme: Theme, head: str, ba
         case Table():
             return table_lines(view, rows_of(view, band), width, height, theme, head)
         case Gauges():
-            return [_rule(head, width, theme), *_gauge_lines(view, width, height - 1, theme)]
+            return [rule(head, width, theme), *_gauge_lines(view, width, height - 1, theme)]
         case Series():
-            return [_rule(f"{head} {view.unit}".strip(), width, theme), *_series_lines(view, width)][:height]
+            return [rule(f"{head} {view.unit}".strip(), width, theme), *_series_lines(view, width)][:height]
         case Map():
             body = [Text(line, style="") for line in wrapped(by_direction(view), width - SIGN_WIDTH)]
-            return [_rule(head, width, theme), *(Text.assemble(" " * SIGN_WIDTH, line) for line in body)][:height]
+            return [rule(head, width, theme), *(Text.assemble(" " * SIGN_WIDTH, line) for line in body)][:height]
         case Notice():
-            body = [_signed(view.urgency, line, theme) for line in wrapped(view.text, width - SIGN_WIDTH)]
-            return [_rule(head, width, theme), *body][:height]
+            words = shortened(wrapped(view.text, width - SIGN_WIDTH), height - 1, width - SIGN_WIDTH)
+            return [rule(head, width, theme), *(_signed(view.urgency, line, theme) for line in words)]
         case _:
             return []
-
-
-def _rule(head: str, width: int, theme: Theme) -> Text:
-    line = Text(style=theme.rule)
-    line.append(f"{head} ", style=theme.heading)
-    line.append("─" * max(0, width - line.cell_len))
-    return cropped(line, width)
 
 
 def _signed(urgency: Urgency, words: str, theme: Theme) -> Text:

@@ -9,11 +9,13 @@ from rich.text import Text
 
 from ...view import Column, Row, Table, Urgency
 from ..words import URGENCY_SIGNS
-from .cells import fit, wrapped
+from .cells import cropped, fit, wrapped
 from .theme import Theme
 
 SIGN_WIDTH = 3
 GAP = 2
+#: below this many lines a table has none to spare for its title
+ROOM_FOR_TITLE = 4
 #: a column of words may shrink to so many cells before another column has to go; a shorter one stands whole or not
 LEAST_WORDS = 16
 #: and may not push the others further away than this while there is something to gain
@@ -25,9 +27,14 @@ def table_lines(table: Table, rows: Sequence[Row], width: int, height: int, them
 
     Rows that need attention get their sentence under them as long as every row has its line first.
     """
+    places, widths = chosen(table.columns, rows[: max(height - 1, 0)], width - SIGN_WIDTH)
+    lines: list[Text] = []
+    if height > ROOM_FOR_TITLE and cell_len(head) > SIGN_WIDTH + widths[0] + GAP:
+        # a title that would cover those of other columns gets its own line where there is room for it
+        lines.append(rule(head, width, theme))
+        head, height = "", height - 1
     shown = rows[: max(height - 1, 0)]
-    places, widths = chosen(table.columns, shown, width - SIGN_WIDTH)
-    lines = [_heading(table, places, widths, width, theme, head)]
+    lines.append(_heading(table, places, widths, width, theme, head))
     if not shown and height > 1:
         lines.append(Text(" " * SIGN_WIDTH + fit(table.empty, width - SIGN_WIDTH), style=theme.dim))
     spare = height - 1 - len(shown)
@@ -36,7 +43,15 @@ def table_lines(table: Table, rows: Sequence[Row], width: int, height: int, them
         under = _under(row, width, spare)
         spare -= len(under)
         lines += [Text(fit(line, width), style=theme.dim) for line in under]
-    return lines[:height]
+    return lines
+
+
+def rule(head: str, width: int, theme: Theme) -> Text:
+    """A line with a name in it."""
+    line = Text(style=theme.rule)
+    line.append(f"{head} ", style=theme.heading)
+    line.append("─" * max(0, width - line.cell_len))
+    return cropped(line, width)
 
 
 def chosen(columns: Sequence[Column], rows: Sequence[Row], width: int) -> tuple[list[int], list[int]]:
@@ -76,14 +91,14 @@ def title(column: Column) -> str:
 
 def _heading(table: Table, places: Sequence[int], widths: Sequence[int], width: int, theme: Theme, head: str) -> Text:
     line = Text(style=theme.rule)
-    line.append(f"{head} ", style=theme.heading)
+    line.append(f"{head} " if head else "─", style=theme.heading if head else "")
     edge = SIGN_WIDTH
     for at, (index, cells) in enumerate(zip(places, widths, strict=True)):
         column = table.columns[index]
         words = title(column)
         start = edge + (cells - cell_len(words) if column.right else 0)
         # the first column's title gives way to the panel's name, and any other that would run into what stands there
-        if at > 0 and words and start - 1 >= line.cell_len and cell_len(words) <= cells:
+        if (at > 0 or not head) and words and start - 1 >= line.cell_len and cell_len(words) <= cells:
             line.append("─" * (start - 1 - line.cell_len))
             line.append(f" {words} ")
         edge += cells + GAP
