@@ -16,6 +16,7 @@ from tests.monitor.faces.draw_frames import FRAMES, SCENES, drawn
 from tests.monitor.faces.test_clean import HOSTILE
 
 from watchkeeper.faces.console.big import big_lines
+from watchkeeper.faces.console.cells import shortened
 from watchkeeper.faces.console.frame import frame_lines, render, shared
 from watchkeeper.faces.console.keys import named
 from watchkeeper.faces.console.table import chosen
@@ -157,6 +158,15 @@ def test_no_line_is_given_twice_and_none_is_wasted(height: int, wants: list[int]
     heights = shared(height, wants, min(first, len(wants)))
     assert all(0 <= got <= want for got, want in zip(heights, wants, strict=True))
     assert sum(heights) == min(height, sum(wants))
+
+
+@given(st.lists(st.text("ab ", max_size=20), max_size=9), st.integers(0, 9), st.integers(2, 20))
+def test_lines_that_are_left_out_are_announced(lines: list[str], height: int, width: int) -> None:
+    kept = shortened(lines, height, width)
+    assert len(kept) == min(height, len(lines))
+    if 0 < height < len(lines):
+        assert kept[-1].rstrip().endswith("…")
+        assert cell_len(kept[-1]) <= width
 
 
 @pytest.mark.parametrize("call", ["DL5QRM", "HB9/W1QSB/P", "A", "MMMMMMMM", "é"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import stat
 from collections.abc import Mapping
@@ -88,6 +89,30 @@ async def test_a_remote_source_tells_of_changes(tmp_path: Path) -> None:
             watch.show(contacts=13)
             while (await remote.snapshot())["contacts"] != 13:
                 await anext(changes)
+        await changes.aclose()  # type: ignore[attr-defined]
+
+
+async def test_a_remote_source_comes_back_after_a_restart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("watchkeeper.faces.source.RETRY_S", 0.01)
+    watch, path = Watch(), tmp_path / "watch.sock"
+    async with RemoteSource(path) as remote, asyncio.timeout(30):
+        changes = remote.changes()
+        async with serve_unix(make_app(watch.source), path):
+            await anext(changes)
+        lost = False
+        while not lost:
+            await anext(changes)
+            try:
+                await remote.snapshot()
+            except NoDaemonError:
+                lost = True
+        watch.show(contacts=13)
+        async with serve_unix(make_app(watch.source), path):
+            found = 12
+            while found != 13:
+                await anext(changes)
+                with contextlib.suppress(NoDaemonError):
+                    found = (await remote.snapshot())["contacts"]
         await changes.aclose()  # type: ignore[attr-defined]
 
 

@@ -64,7 +64,7 @@ def shortened(lines: list[str], height: int, width: int) -> list[str]:
         return lines
     kept = lines[: max(height, 0)]
     if kept:
-        kept[-1] = f"{elide(kept[-1], width - 2)} {ELLIPSIS}"
+        kept[-1] = elide(f"{kept[-1]} {ELLIPSIS}", width)
     return kept
 
 

@@ -72,7 +72,8 @@ def gist(views: Sequence[View], name: str, width: int, theme: Theme, band: str |
     parts: list[tuple[Urgency, str]] = []
     for view in views:
         parts += _gist_parts(view, band)
-    line = Text(f"{name} ", style=theme.heading)
+    line = Text()
+    line.append(f"{name} ", style=theme.heading)
     parts.sort(key=lambda part: -part[0])
     if not parts:
         line.append(f"─ {NOTHING}", style=theme.dim)

@@ -48,9 +48,9 @@ def table_lines(table: Table, rows: Sequence[Row], width: int, height: int, them
 
 def rule(head: str, width: int, theme: Theme) -> Text:
     """A line with a name in it."""
-    line = Text(style=theme.rule)
+    line = Text()
     line.append(f"{head} ", style=theme.heading)
-    line.append("─" * max(0, width - line.cell_len))
+    line.append("─" * max(0, width - line.cell_len), style=theme.rule)
     return cropped(line, width)
 
 
@@ -90,8 +90,11 @@ def title(column: Column) -> str:
 
 
 def _heading(table: Table, places: Sequence[int], widths: Sequence[int], width: int, theme: Theme, head: str) -> Text:
-    line = Text(style=theme.rule)
-    line.append(f"{head} " if head else "─", style=theme.heading if head else "")
+    line = Text()
+    if head:
+        line.append(f"{head} ", style=theme.heading)
+    else:
+        line.append("─", style=theme.rule)
     edge = SIGN_WIDTH
     for at, (index, cells) in enumerate(zip(places, widths, strict=True)):
         column = table.columns[index]
@@ -99,10 +102,10 @@ def _heading(table: Table, places: Sequence[int], widths: Sequence[int], width: 
         start = edge + (cells - cell_len(words) if column.right else 0)
         # the first column's title gives way to the panel's name, and any other that would run into what stands there
         if (at > 0 or not head) and words and start - 1 >= line.cell_len and cell_len(words) <= cells:
-            line.append("─" * (start - 1 - line.cell_len))
-            line.append(f" {words} ")
+            line.append("─" * (start - 1 - line.cell_len), style=theme.rule)
+            line.append(f" {words} ", style=theme.dim)
         edge += cells + GAP
-    line.append("─" * (width - line.cell_len))
+    line.append("─" * (width - line.cell_len), style=theme.rule)
     line.truncate(width)
     return line
 

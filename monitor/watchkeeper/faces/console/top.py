@@ -87,7 +87,8 @@ def state_line(snapshot: Snapshot, status: Status, width: int, theme: Theme, now
         if line:
             line.append("  │ ", style=theme.rule)
         if URGENCY_SIGNS[urgency]:
-            line.append(f"{URGENCY_SIGNS[urgency]} ", style=theme.urgency[urgency])
+            line.append(URGENCY_SIGNS[urgency], style=theme.urgency[urgency])
+            line.append(" ")
         line.append(words)
     return cropped(line, width)
 
