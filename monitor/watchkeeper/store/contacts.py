@@ -177,6 +177,15 @@ def by_id(connection: sqlite3.Connection, row_id: int) -> Contact | None:
     return None if found is None else from_body(found[0])
 
 
+def row_of(connection: sqlite3.Connection, key: str, digest: bytes) -> int | None:
+    """The number of the contact that came under ``key`` with the content of ``digest``."""
+    found = connection.execute(
+        "SELECT max(id) FROM contact WHERE key = ? AND digest = ? AND import_id IS NULL", (key, digest)
+    ).fetchone()
+    number: int | None = found[0]
+    return number
+
+
 def newest(connection: sqlite3.Connection) -> int:
     """The number of the log's present state: the highest given to a contact, an undo or an import's confirmations."""
     found = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'contact'").fetchone()

@@ -166,6 +166,11 @@ class Store:
         index.begin_session()
         return index
 
+    def contact_row(self, key: str, digest: bytes) -> int | None:
+        """The number of the contact with this key and content, or None."""
+        with self.reader() as db:
+            return contacts.row_of(db, key, digest)
+
     def newest_contact(self) -> int:
         """The number of the log's present state: the highest given to a contact or an undo."""
         with self.reader() as db:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,8 @@ from ..store.store import Store
 from ..store.worked import WorkedIndex
 from . import snapshot
 from .clock import watermark_ms
-from .journal import Act, Chunk, Header, JournalError, Reload, decode, plain
+from .contacts import Candidate
+from .journal import Act, Chunk, Header, JournalError, Outcome, Reload, decode, plain
 from .pipeline import Watch
 from .pump import Arrival, Arrivals, Pump
 from .reload import ReloadRefusedError, follow, show
@@ -39,7 +41,7 @@ GAP_WAIT_S = 20.0
 #: entries of the session that are read again in one turn of the loop
 TURN = 200
 #: what a try to forward that is on its way may still take at the end: the service manager wants an end in two seconds
-PATIENCE = Patience(farewell_s=1.0)
+PATIENCE = Patience(farewell_s=0.5)
 
 
 class Records:
@@ -157,10 +159,14 @@ class Keeper:
         gap = round(self.config.watch.session_gap_h * HOUR_MS)
         return now_ms > 0 and abs(watermark_ms(event) - now_ms) > gap and not isinstance(event, events.Reception)
 
+    async def stop_forwarding(self) -> None:
+        """Forward no more: what still comes in waits in the outbox for the next start. May be called twice."""
+        if self._dispatcher is not None:
+            await self._dispatcher.stop()
+
     async def stop(self) -> None:
         """Stop forwarding and plugins, write everything. The session stays open: the next start goes on with it."""
-        if self._dispatcher is not None:
-            await self._dispatcher.stop()  # first: the host would take a try that is on its way for a leaked task
+        await self.stop_forwarding()  # first: the host would take a try that is on its way for a leaked task
         if self._session is not None:
             await self._session.host.stop()
 
@@ -195,12 +201,11 @@ class Keeper:
         chunk = Chunk()
         session = self._session = self._assemble(row.id, row.baseline, config, chunk)
         session.host.live = False  # rests come from the journal, not from what reading it costs
-        lines = list(self.store.read_journal(row.id))
         newest = row.baseline
-        for before, entry in enumerate(decode(lines)):
+        for before, entry in enumerate(decode(self.store.read_journal(row.id))):
             if entry.reload is not None:
                 config = entry.reload.settings
-                self._follow(session, config, lines[:before])
+                self._follow(session, config, islice(self.store.read_journal(row.id), before))
             session.watch.feed(entry)
             session.watch.drain()
             chunk.resume(entry.n + 1, entry.t)
@@ -209,15 +214,25 @@ class Keeper:
             if before % TURN == 0:
                 await asyncio.sleep(0)
         if plain(config) != plain(self.config):
-            self._follow(session, self.config, lines)
+            self._follow(session, self.config, self.store.read_journal(row.id))
             session.pump.enter(reload=Reload(config=plain(self.config)))
         session.host.live = True
+        if session.watch.candidate is not None:
+            newest = max(newest, self._settle(session, session.watch.candidate))
         held = self.store.newest_contact()
         if held != newest:
             session.pump.enter(rebase=held)
         await self._ready(session)
 
-    def _follow(self, session: Session, config: Config, before: list[bytes]) -> None:
+    def _settle(self, session: Session, died_over: Candidate) -> int:
+        """Enter the outcome of a contact that the process died over, between its commit and its outcome's entry."""
+        key = died_over.contact.key
+        found = self.store.contact_row(key, died_over.digest)
+        status = "failed" if found is None else "stored"
+        session.pump.enter(outcome=Outcome(key=key, status=status, contact=found))
+        return found or 0
+
+    def _follow(self, session: Session, config: Config, before: Iterable[bytes]) -> None:
         follow(session.host, config, decode(before), session.baseline, self._worked)
 
     async def _roll(self, started_ms: int) -> None:

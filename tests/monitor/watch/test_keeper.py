@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
 from collections.abc import AsyncIterator, Iterator, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -193,3 +194,21 @@ async def test_faces_are_told_once_a_batch(tmp_path: Path) -> None:
         before = watch.changes
         await watch.take(*(heard(f"CQ W{n}QSB FN42") for n in range(1, 10)))
         assert watch.changes - before == 1
+
+
+async def test_a_contact_that_the_process_died_over_is_found_again(tmp_path: Path) -> None:
+    """Killed between the commit and the entry of its outcome: the journal ends with the contact, the log has it."""
+    async with live(tmp_path) as watch:
+        await watch.take(contact("W1QSB"))
+        number = watch.keeper.session.number
+    with sqlite3.connect(tmp_path / "watchkeeper.db") as db:
+        (body,) = db.execute("SELECT body FROM journal WHERE session = ? ORDER BY id DESC", (number,)).fetchone()
+        assert b'"outcome"' in body
+        db.execute("DELETE FROM journal WHERE body = ?", (body,))
+    db.close()
+    async with live(tmp_path) as watch:
+        assert watch.keeper.watch.contacts_logged == 1
+        assert watch.keeper.watch.worked.is_worked(Dimension.CALL, "W1QSB")
+        await watch.take(contact("W1QSB", ack=True))
+        assert [receipt.status for receipt in watch.receipts] == ["repeated"]
+        assert watch.keeper.watch.contacts_logged == 1
