@@ -16,6 +16,7 @@ from tests.monitor.faces.test_source import Watch
 
 from watchkeeper.faces.clock import FaceClock
 from watchkeeper.faces.console.dashboard import Dashboard
+from watchkeeper.faces.invitation import Invitation
 from watchkeeper.faces.outlet import Outlet
 from watchkeeper.faces.shown import to_snapshot
 
@@ -120,6 +121,28 @@ async def test_keys_help_band_hails_and_quit(terminal: Terminal) -> None:
     assert termios.tcgetattr(terminal.slave) == before
     assert watch.acts == [{"act": "done", "key": "new-entity/CE/20 m"}]
     await terminal.ended()
+
+
+async def test_a_phone_is_invited_from_the_dashboard(terminal: Terminal) -> None:
+    # as many rows as the QR code of an address has, and a small terminal
+    invitation = Invitation(("Pairing code: ABCD-EFGH", "address"), ("▀▄█",) * 19)
+    shown = Dashboard(
+        Watch().source,
+        output=terminal.output,
+        descriptor=terminal.slave,
+        size=lambda: (80, 24),
+        clock=lambda _: scenes.NOW_MS,
+        invite=lambda: invitation,
+    )
+    running = asyncio.create_task(shown.run())
+    await terminal.until("LOOKOUT")
+    terminal.press("i")
+    await terminal.until("ABCD-EFGH")
+    await terminal.until("▀▄█")
+    terminal.press("i")
+    await terminal.until("ABCD-EFGH", gone=True)
+    terminal.press("q")
+    await asyncio.wait_for(running, 30)
 
 
 async def test_a_change_is_drawn_and_only_what_changed_is_written(terminal: Terminal) -> None:

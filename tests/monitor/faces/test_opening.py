@@ -8,7 +8,7 @@ import pytest
 from aiohttp import ClientSession
 from tests.monitor.faces.test_source import Watch
 
-from watchkeeper.faces.page.opening import PageError, invitation, open_page, own_addresses, qr_lines
+from watchkeeper.faces.page.opening import PageError, invite, open_page, own_addresses, printed, qr_rows
 
 
 async def test_on_this_computer_reading_is_open_and_acting_is_not() -> None:
@@ -71,16 +71,18 @@ def test_no_address_of_this_computer_is_loopback() -> None:
 
 async def test_the_invitation_shows_address_code_and_qr_code() -> None:
     async with open_page(Watch().source, to_network=True, port=0, addresses=["127.0.0.2"]) as page:
-        told = "\n".join(invitation(page))
-    assert f"http://127.0.0.2:{page.port}/" in told
-    assert f"{page.access.code[:4]}-{page.access.code[4:]}" in told
+        told = "\n".join(printed(invite(page)))
+        assert f"http://127.0.0.2:{page.port}/" in told
+        assert f"{page.access.code[:4]}-{page.access.code[4:]}" in told
+        used = page.access.code
+        assert page.access.pair(used) is not None
+        assert used[:4] not in invite(page).words[1]
 
 
 def test_a_qr_code_has_its_three_finder_patterns() -> None:
     """ISO/IEC 18004: a finder pattern in three corners, 1:1:3:1:1 dark and light, inside a margin of four modules."""
     rows: list[str] = []
-    for line in qr_lines("http://127.0.0.2:41816/#pair=ABCDEFGH"):
-        blocks = line.removeprefix("\x1b[30;107m").removesuffix("\x1b[0m")
+    for blocks in qr_rows("http://127.0.0.2:41816/#pair=ABCDEFGH"):
         rows.append("".join("1" if block in "▀█" else "0" for block in blocks))
         rows.append("".join("1" if block in "▄█" else "0" for block in blocks))
     size = len(rows[0])

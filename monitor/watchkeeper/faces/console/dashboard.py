@@ -14,6 +14,7 @@ from typing import Any, TextIO
 from rich.text import Text
 
 from ..clock import FaceClock
+from ..invitation import Invitation
 from ..shown import Snapshot, Status, to_snapshot, to_status
 from ..source import ActRefusedError, NoDaemonError, Source
 from ..words import band_words
@@ -46,7 +47,9 @@ class Dashboard:
         clock: Callable[[Snapshot], int] | None = None,
         monotonic: Callable[[], float] = time.monotonic,
         no_color: bool | None = None,
+        invite: Callable[[], Invitation] | None = None,
     ) -> None:
+        """``invite`` makes an invitation to the live page, where one is open."""
         self._source = source
         self._theme = theme
         self._output = output if output is not None else sys.stdout
@@ -55,7 +58,8 @@ class Dashboard:
         self._clock = clock or FaceClock()
         self._monotonic = monotonic
         self._screen = Screen(self._output, no_color=no_color)
-        self.viewing = Viewing(read_only=source.read_only)
+        self._invite = invite
+        self.viewing = Viewing(read_only=source.read_only, can_invite=invite is not None)
         self._snapshot = Snapshot()
         self._status = Status()
         self._drawn: list[str] = []
@@ -128,6 +132,8 @@ class Dashboard:
         if size != self._drawn_size or had_message != (self.viewing.message is not None):
             self.draw()
             return
+        if self.viewing.invitation is not None:
+            return
         top = top_lines(self._snapshot, self._status, *size, self._theme, self._clock(self._snapshot), self.viewing)
         drawn = self._screen.drawn([Text.assemble(line, style=self._theme.base) for line in top], size)
         self._drawn[: len(drawn)] = drawn
@@ -147,6 +153,8 @@ class Dashboard:
                 return
             case "?":
                 self.viewing.helping = not self.viewing.helping
+            case "i" if self._invite is not None:
+                self.viewing.invitation = None if self.viewing.invitation is not None else self._invite()
             case "b":
                 band = self.viewing.next_band(self._snapshot)
                 self._say(f"showing {band_words(band)}" if band else "showing all bands")

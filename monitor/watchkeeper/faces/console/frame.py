@@ -14,7 +14,7 @@ from rich.text import Text
 from ...view import Panel
 from ..shown import Snapshot, Status
 from .cells import cropped
-from .help import help_lines
+from .help import help_lines, invitation_lines
 from .panels import panel_lines, wanted_lines
 from .theme import Theme
 from .top import advice_lines, callers_line, hail_line, key_line, period_line, state_line
@@ -54,11 +54,15 @@ def frame_lines(
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
         words = f"needs {LEAST_WIDTH}×{LEAST_HEIGHT} characters, this is {width}×{height}"
         return _filled([Text(words)], width, height, theme)
-    head = top_lines(snapshot, status, width, height, theme, now_ms, viewing)
+    # a QR code needs all the room there is
+    inviting = viewing.invitation is not None
+    head = [] if inviting else top_lines(snapshot, status, width, height, theme, now_ms, viewing)
     foot = [line for line in (hail_line(viewing.open_hails(snapshot), width, theme, viewing),) if line is not None]
     foot.append(key_line(width, theme, viewing))
     room = height - len(head) - len(foot)
-    if viewing.helping:
+    if viewing.invitation is not None:
+        body = invitation_lines(viewing.invitation, width, room)
+    elif viewing.helping:
         body = help_lines(width, room, theme, viewing)
     else:
         body = body_lines(snapshot, width, room, theme, viewing.band)

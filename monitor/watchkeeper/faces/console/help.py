@@ -1,10 +1,11 @@
-"""The page behind the ``?`` key."""
+"""The pages behind the ``?`` and the ``i`` key."""
 
 from __future__ import annotations
 
 from rich.text import Text
 
 from ...view import Urgency
+from ..invitation import Invitation
 from ..words import URGENCY_SIGNS
 from .cells import cropped, wrapped
 from .theme import Theme
@@ -17,6 +18,7 @@ _KEYS = (
     ("d", "mark the hail shown as done: the matter stays quiet for a day"),
     ("r", "release the hold-off of the hail shown: the matter may hail again at once"),
     ("p", "pause: only urgent hails for ten minutes"),
+    ("i", "show address and code that bring a phone to the live page, and back"),
     ("q", "quit (the watch of `attach` goes on without this view)"),
 )
 _ACTING = frozenset({"d", "r", "p"})
@@ -32,11 +34,21 @@ _WORDS = (
 )
 
 
+def invitation_lines(invitation: Invitation, width: int, height: int) -> list[Text]:
+    """Address, code and QR code; without the QR code where it does not fit."""
+    lines = [Text(line) for words in invitation.words for line in wrapped(words, width)]
+    if len(lines) + 1 + len(invitation.qr) <= height:
+        lines += [Text(), *(Text.assemble("   ", (row, "#000000 on #FFFFFF")) for row in invitation.qr)]
+    else:
+        lines.append(Text("A larger window shows a QR code here."))
+    return [cropped(line, width) for line in lines[:height]]
+
+
 def help_lines(width: int, height: int, theme: Theme, viewing: Viewing) -> list[Text]:
     """Keys, signs and words, at most ``height`` lines."""
     lines = [Text("KEYS", style=theme.heading)]
     for key, words in _KEYS:
-        if viewing.read_only and key in _ACTING:
+        if (viewing.read_only and key in _ACTING) or (key == "i" and not viewing.can_invite):
             continue
         lines.append(Text.assemble("   ", (f"{key:<5}", theme.strong), words))
     lines.append(Text("SIGNS", style=theme.heading))

@@ -195,6 +195,8 @@ def key_line(width: int, theme: Theme, viewing: Viewing) -> Text:
     keys = [("?", "help"), ("q", "quit"), ("b", f"band: {band_words(viewing.band or 'all')}"), ("↑↓", "hail")]
     if not viewing.read_only:
         keys[3:3] = [("d", "done"), ("r", "release"), ("p", "pause")]
+    if viewing.can_invite:
+        keys.append(("i", "phone"))
     for key, words in keys:
         line.append(f" {key} ", style=theme.key)
         line.append(f" {words}  ", style=theme.dim)

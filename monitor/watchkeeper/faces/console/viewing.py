@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from ..invitation import Invitation
 from ..shown import HailShown, Snapshot
 
 #: older hails are history
@@ -17,6 +18,8 @@ class Viewing:
     read_only: bool = True
     band: str | None = None
     helping: bool = False
+    can_invite: bool = False
+    invitation: Invitation | None = None  # shown in place of the panels
     chosen: int = 0  # 0 is the newest open hail
     message: str | None = None
     lost_s: float | None = None  # for how long the watch has not answered

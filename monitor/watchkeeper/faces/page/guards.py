@@ -71,9 +71,13 @@ class Access:
         self._tries = 0
         return self._code
 
+    def code_works(self) -> bool:
+        """Whether the pairing code can still be used."""
+        return bool(self._code) and self._now() < self._code_ends and self._tries < TRIES
+
     def pair(self, code: str) -> str | None:
         """A session for the right code, None for a wrong one."""
-        alive = self._code and self._now() < self._code_ends and self._tries < TRIES
+        alive = self.code_works()
         self._tries += 1
         if not alive or not _same(code.strip().upper().replace("-", ""), self._code):
             return None

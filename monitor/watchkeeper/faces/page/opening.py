@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from aiohttp import web
 
+from ..invitation import Invitation
 from ..source import Source
 from .app import make_app
 from .guards import LOOPBACK_HOSTS, Access
@@ -107,29 +108,33 @@ def _interface_addresses() -> Iterator[str]:
                 yield socket.inet_ntoa(fcntl.ioctl(probe.fileno(), _SIOCGIFADDR, request)[20:24])
 
 
-def invitation(page: OpenPage) -> list[str]:
-    """What to show on the terminal: the address, the code, and both as a QR code for the phone's camera."""
-    code = page.access.code
-    lines = [
+def invite(page: OpenPage) -> Invitation:
+    """An invitation with a pairing code that still works: a new one where the last was used or has grown old."""
+    code = page.access.code if page.access.code_works() else page.access.new_code()
+    words = [
         f"The live page for a phone on the same network: {page.urls[0]}",
         f"Pairing code: {code[:4]}-{code[4:]} (works once, for ten minutes)",
+        *(f"Also at {url}" for url in page.urls[1:]),
     ]
-    lines += [f"Also at {url}" for url in page.urls[1:]]
-    return [*lines, "", *qr_lines(page.pairing_url)]
+    return Invitation(tuple(words), tuple(qr_rows(page.pairing_url)))
 
 
-def qr_lines(text: str) -> list[str]:
-    """``text`` as a QR code of half blocks, dark on light by inverse video, four modules of margin (ISO/IEC 18004)."""
+def printed(invitation: Invitation) -> list[str]:
+    """The invitation as lines for a terminal that knows colours."""
+    return [*invitation.words, "", *(f"\x1b[30;107m{row}\x1b[0m" for row in invitation.qr)]
+
+
+def qr_rows(text: str) -> list[str]:
+    """``text`` as a QR code, two modules a character, with four modules of margin (ISO/IEC 18004)."""
     import segno
 
     matrix = [list(row) for row in segno.make(text, error="l", micro=False).matrix_iter(border=4)]
     if len(matrix) % 2:
         matrix.append([0] * len(matrix[0]))
-    lines = []
-    for upper, lower in zip(matrix[::2], matrix[1::2], strict=True):
-        blocks = "".join(_BLOCKS[bool(a), bool(b)] for a, b in zip(upper, lower, strict=True))
-        lines.append(f"\x1b[30;107m{blocks}\x1b[0m")
-    return lines
+    return [
+        "".join(_BLOCKS[bool(a), bool(b)] for a, b in zip(upper, lower, strict=True))
+        for upper, lower in zip(matrix[::2], matrix[1::2], strict=True)
+    ]
 
 
 #: (upper module dark, lower module dark) → character drawn in black on white

@@ -17,7 +17,15 @@ const LABEL_HEIGHT = 24;
 const SHAPES = ["disc", "diamond", "ring", "triangle", "square", "cross"];
 const WEAKEST_DB = -24; // what the weakest decodes of the timed modes show (common practice)
 const STRONGEST_DB = 15;
-const KNOWN = { "calls you": "square", "hears me": "disc", needed: "diamond", wanted: "diamond", worked: "ring", heard: "triangle" };
+const KNOWN = {
+  "calls you": "square",
+  "hears me": "disc",
+  "hears you": "disc",
+  heard: "triangle",
+  needed: "diamond",
+  wanted: "diamond",
+  worked: "ring",
+};
 
 let coasts = null;
 
