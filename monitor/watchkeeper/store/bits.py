@@ -16,7 +16,7 @@ _PLANE_BITS = 64
 _PLANE_MASK = (1 << _PLANE_BITS) - 1
 _LONGEST = 12  # 36 ** 12 < 2 ** 64
 #: the dict is packed when it holds more than this and more than a quarter of what is packed
-_PACK_FROM = 1 << 16
+_PACK_FROM = 1 << 15
 
 
 def _number(text: str) -> int | None:

@@ -23,7 +23,7 @@ from .told import CONFIRMED, told
 K = TypeVar("K")
 V = TypeVar("V")
 #: a part of this size keeps the memory small and a processor busy for half a second
-PART_BYTES = 6 * 1024 * 1024
+PART_BYTES = 4 * 1024 * 1024
 #: how far behind its end a part is read at most: the longest record
 _OVERLAP = 512 * 1024
 _LOOK = 4096

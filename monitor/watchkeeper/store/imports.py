@@ -11,9 +11,9 @@ import os
 import shutil
 import sqlite3
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from itertools import islice, pairwise
 from multiprocessing import get_context
@@ -27,14 +27,12 @@ from . import import_parts, worked_rows
 from .contacts import LIKE_MS, from_body, newest, take_number
 from .folder import ADIF_COPY
 from .import_parts import Part, Refused
-from .migrations import immediate
+from .migrations import CONTACT_CALL, immediate
 from .told import CONFIRMED
 from .worked_rows import Gather
 
 #: told how much of the file is done, 0 to 1
 Progress = Callable[[float], None]
-#: contacts that share a transaction: few large ones touch each page of the index less often
-_SHARED = 250_000
 _CACHE_KIB = 40 * 1024
 #: refused records that are told one by one
 _TOLD = 20
@@ -44,6 +42,14 @@ _ADD = (
     " VALUES (0, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
 _NEVER = -(2**62)
+#: a record has about that many bytes
+_USUAL_BYTES = 500
+#: smaller files are not worth making the index anew
+_WORTH_BYTES = 32 * 1024 * 1024
+#: rows that may wait for the index
+_LATER_LIMIT = 20_000
+#: (call, band, mode), start, what it counts for, the record
+_Row = tuple[tuple[str, str | None, str], int, str, bytes]
 
 
 class Summary(msgspec.Struct, kw_only=True):
@@ -68,35 +74,28 @@ class Imported(msgspec.Struct, kw_only=True):
 def import_file(
     connection: sqlite3.Connection, folder: Path, path: Path, name: str, at_ms: int, progress: Progress
 ) -> Imported:
-    """Take the ADIF file at ``path`` into the log. It begins and ends its transactions itself.
+    """Take the ADIF file at ``path`` into the log, all of it or, when anything fails, nothing.
 
-    A copy of the file stays beside the database, so that the log can be read back from it. When the process dies on
-    the way, a second import of the file finds what was taken as equal. Raises OSError where it cannot be read.
+    A copy of the file stays beside the database, so that the log can be read back from it. It makes a transaction of
+    its own. Raises OSError where the file cannot be read or copied.
     """
     with path.open("rb"):  # one that cannot be read leaves no trace
         pass
-    with immediate(connection):
+    with _in_bulk(connection), immediate(connection):
         row = connection.execute("INSERT INTO import (started_ms, name) VALUES (?, ?)", (at_ms, name))
         import_id = row.lastrowid
-    assert import_id is not None
-    if path.parent != folder / ADIF_COPY:  # else it is read back from there
-        _keep_copy(folder, path, import_id)
-    with _cached(connection):
+        assert import_id is not None
         index, _ = worked_rows.index_before(connection, newest(connection) + 1)
         gather = Gather(index, at_ms)
-        merger = _Merger(connection, import_id, at_ms, gather)
-        merger.begin()
-        try:
-            for part, bodies, done in _parts(path):
-                merger.take(part, bodies)
-                progress(done)
-            merger.end()
-        except BaseException:
-            merger.give_up()
-            raise
+        merger = _Merger(connection, import_id, at_ms, gather, path.stat().st_size)
+        for part, bodies, done in _parts(path):
+            merger.take(part, bodies)
+            progress(done)
+        merger.end()
         gather.flush()
-        with immediate(connection):
-            worked_rows.save(connection, newest(connection), index.dump())
+        worked_rows.save(connection, newest(connection), index.dump())
+        if path.parent != folder / ADIF_COPY:  # else it is read back from there
+            _keep_copy(folder, path, import_id)
     progress(1.0)
     return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
 
@@ -168,21 +167,27 @@ def _keep_copy(folder: Path, path: Path, import_id: int) -> None:
     copies.mkdir(exist_ok=True)
     with path.open("rb") as start:
         suffix = ".adx" if import_parts.is_adx(start) else ".adi"
-    target = copies / f"import-{import_id}{suffix}"
-    shutil.copyfile(path, target)
-    with target.open("rb") as file:
-        os.fsync(file.fileno())
+    shutil.copyfile(path, copies / f"import-{import_id}{suffix}")
 
 
 @contextmanager
-def _cached(connection: sqlite3.Connection) -> Iterator[None]:
-    """A larger page cache while it lasts."""
-    before = connection.execute("PRAGMA cache_size").fetchone()[0]
+def _in_bulk(connection: sqlite3.Connection) -> Iterator[None]:
+    """While it lasts, many rows cost less: a larger page cache, and each page is written once, by a rollback journal.
+
+    A WAL would have every page written twice. Where another program reads just now, the WAL stays.
+    """
+    wait = connection.execute("PRAGMA busy_timeout").fetchone()[0]
+    cache = connection.execute("PRAGMA cache_size").fetchone()[0]
     connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB:d}")
+    connection.execute("PRAGMA busy_timeout = 0")
+    with suppress(sqlite3.OperationalError):
+        connection.execute("PRAGMA journal_mode = DELETE")
+    connection.execute(f"PRAGMA busy_timeout = {wait:d}")
     try:
         yield
     finally:
-        connection.execute(f"PRAGMA cache_size = {before:d}")
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute(f"PRAGMA cache_size = {cache:d}")
         connection.execute("PRAGMA shrink_memory")
 
 
@@ -239,7 +244,7 @@ def _bodies(file: BinaryIO, part: Part) -> list[bytes]:
 class _Merger:
     """Adds the contacts of one import that the log does not have."""
 
-    def __init__(self, connection: sqlite3.Connection, import_id: int, at_ms: int, gather: Gather) -> None:
+    def __init__(self, connection: sqlite3.Connection, import_id: int, at_ms: int, gather: Gather, size: int) -> None:
         self.summary = Summary()
         self.refused: list[Refused] = []
         self._connection = connection
@@ -247,7 +252,6 @@ class _Merger:
         self._at_ms = at_ms
         self._gather = gather
         self._lines = 0
-        self._open = 0  # rows in the transaction that is open
         #: what starts behind this cannot be in the log as it was before this import
         newest_ms = connection.execute("SELECT coalesce(max(started_ms), 0) FROM contact").fetchone()[0]
         self._logged_ms: int = newest_ms + LIKE_MS
@@ -255,28 +259,35 @@ class _Merger:
         #: (call, band, mode) → the newest start in this import, for those that may matter yet
         self._near: dict[tuple[str, str | None, str], int] = {}
         self._confirmed = 0
-
-    def begin(self) -> None:
-        """Open a transaction."""
-        self._connection.execute("BEGIN IMMEDIATE")
+        rows = connection.execute("SELECT count(*) FROM contact").fetchone()[0]
+        #: whether the index by call may be left out meanwhile: sorted at the end it costs a fraction
+        self._may_unindex = rows * _USUAL_BYTES < size and size > _WORTH_BYTES
+        self._indexed = True
+        #: rows that only the index can judge, while there is none, and whether they were mended
+        self._later: list[tuple[_Row, bool]] = []
 
     def take(self, part: Part, bodies: list[bytes]) -> None:
         """Add the contacts of the next part, whose records are ``bodies``."""
-        before = self.summary.new
-        self._connection.executemany(_ADD, self._new(part, bodies))
+        mended = set(part.mended)
+        keys = zip(part.calls, part.bands, part.modes, strict=True)
+        rows = zip(keys, part.started_ms, part.told, bodies, strict=True)
+        if self._may_unindex and min(part.started_ms, default=0) > self._logged_ms:
+            self._connection.execute("DROP INDEX contact_call")
+            self._indexed = False
+        self._may_unindex = False
+        self._connection.executemany(_ADD, self._new(rows, mended))
+        if len(self._later) > _LATER_LIMIT:
+            self._index_again()
         for refused in part.refused[: _TOLD - len(self.refused)]:
             self.refused.append(Refused(self.summary.read + refused.record, self._lines + refused.line, refused.why))
         self.summary.refused += len(part.refused)
         self.summary.read += part.read
         self._lines += part.lines
-        self._open += self.summary.new - before
-        if self._open >= _SHARED:
-            self._connection.execute("COMMIT")
-            self._open = 0
-            self.begin()
 
     def end(self) -> None:
         """Note what was done, and that it is done."""
+        if not self._indexed:
+            self._index_again()
         summary = self.summary
         self._connection.execute(
             "UPDATE import SET ended_ms = ?, read = ?, new = ?, equal = ?, mended = ?, refused = ? WHERE id = ?",
@@ -287,25 +298,17 @@ class _Merger:
             self._connection.execute(
                 "UPDATE confirmation SET number = ? WHERE import_id = ?", (number, self._import_id)
             )
-        self._connection.execute("COMMIT")
 
-    def give_up(self) -> None:
-        """Take back what is not yet committed; what is will be found as equal by the next try."""
-        if self._connection.in_transaction:
-            self._connection.execute("ROLLBACK")
-
-    def _new(self, part: Part, bodies: list[bytes]) -> Iterator[tuple[object, ...]]:
+    def _new(self, rows: Iterable[_Row], mended: set[int]) -> Iterator[tuple[object, ...]]:
         """The rows of those that the log does not have; the others are counted.
 
         What starts behind all that the log had, and not near its like in this import, is new for certain, and cheap.
         Everything is inlined: this loop and the readers are the speed of an import.
         """
-        mended, at_ms, import_id = set(part.mended), self._at_ms, self._import_id
+        at_ms, import_id, indexed, summary = self._at_ms, self._import_id, self._indexed, self.summary
         gather, near, logged_ms, reached_ms = self._gather.add, self._near, self._logged_ms, self._reached_ms
-        equal = 0
-        keys = zip(part.calls, part.bands, part.modes, strict=True)
-        rows = zip(keys, part.started_ms, part.told, bodies, strict=True)
-        for index, (key, started_ms, told, body) in enumerate(rows):
+        for index, row in enumerate(rows):
+            key, started_ms, told, body = row
             near_ms = near.get(key, _NEVER)
             if started_ms >= reached_ms:
                 reached_ms = near[key] = started_ms
@@ -315,20 +318,42 @@ class _Merger:
                 certain = False
             call, band, mode = key
             if not certain:
-                known = self._find(call, started_ms, band, mode)
-                if known is not None:
-                    equal += 1
-                    if told.endswith(CONFIRMED):
-                        self.summary.mended += self._confirm(known, body)
+                if not indexed:
+                    self._later.append((row, index in mended))
                     continue
+                if self._is_known(row):
+                    continue
+            summary.new += 1
             if index in mended:
-                self.summary.mended += 1
+                summary.mended += 1
             gather(call, told, band, mode, started_ms)
             yield call, started_ms, band, mode, at_ms, import_id, told, body
         self._reached_ms = reached_ms
-        self._near = {key: at_ms for key, at_ms in near.items() if at_ms >= reached_ms - LIKE_MS}
-        self.summary.equal += equal
-        self.summary.new += len(part.calls) - equal
+        self._near = {key: near_ms for key, near_ms in near.items() if near_ms >= reached_ms - LIKE_MS}
+
+    def _is_known(self, row: _Row) -> bool:
+        """Whether the log has such a contact; it is counted then, and what confirms it is kept."""
+        (call, band, mode), started_ms, told, body = row
+        known = self._find(call, started_ms, band, mode)
+        if known is None:
+            return False
+        self.summary.equal += 1
+        if told.endswith(CONFIRMED):
+            self.summary.mended += self._confirm(known, body)
+        return True
+
+    def _index_again(self) -> None:
+        """Make the index by call again, and judge what waited for it, in order."""
+        self._connection.execute(CONTACT_CALL)
+        self._indexed = True
+        later, self._later = self._later, []
+        for row, was_mended in later:
+            if not self._is_known(row):
+                (call, band, mode), started_ms, told, body = row
+                self.summary.new += 1
+                self.summary.mended += was_mended
+                self._gather.add(call, told, band, mode, started_ms)
+                self._connection.execute(_ADD, (call, started_ms, band, mode, self._at_ms, self._import_id, told, body))
 
     def _find(self, call: str, started_ms: int, band: str | None, mode: str) -> tuple[int, str] | None:
         """Row and ``told`` of the contact that stands for the same, or None."""

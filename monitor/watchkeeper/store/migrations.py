@@ -16,6 +16,8 @@ from sqlite_utils.migrations import Migrations
 from .errors import MigrationError
 from .guard import confined
 
+#: the index that likeness is looked up by; a large import makes it anew
+CONTACT_CALL = "CREATE INDEX contact_call ON contact (call, started_ms)"
 _FIRST = """
 -- Contacts are only ever added: a correction is a row that supersedes, an undo is a row in `undo`.
 -- `told` is what a contact itself says it counts for (watchkeeper.store.told), `body` all of it.
@@ -36,7 +38,6 @@ CREATE TABLE contact (
 );
 -- an import's rows have no key: the look-up by call finds what they are like
 CREATE UNIQUE INDEX contact_key ON contact (key, revision) WHERE import_id IS NULL;
-CREATE INDEX contact_call ON contact (call, started_ms);
 CREATE INDEX contact_supersedes ON contact (supersedes) WHERE supersedes IS NOT NULL;
 
 -- Likeness never merges rows: it says which contact was the first of a group.
@@ -153,6 +154,7 @@ _core = Migrations("watchkeeper")
 @_core(name="0001_first")
 def _first(database: Database) -> None:
     _run(database.conn, _FIRST)
+    database.conn.execute(CONTACT_CALL)
 
 
 def migrate_core(connection: sqlite3.Connection) -> None:
