@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,7 +14,7 @@ settings.load_profile("watchkeeper")
 
 
 @pytest.fixture(autouse=True)
-def foreign_machine(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+def foreign_machine(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A home of its own for each test, and none of the variables that steer us."""
     home = tmp_path_factory.mktemp("home")
     for name in list(os.environ):
@@ -23,4 +22,4 @@ def foreign_machine(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytes
             monkeypatch.delenv(name)
     monkeypatch.setenv("HOME", str(home))
     monkeypatch.setenv("TERM", "xterm-256color")
-    yield home
+    return home
