@@ -13,7 +13,7 @@ from .options import data_option, fail
 if TYPE_CHECKING:
     from ..faces.report.facts import Report
 
-FORMS = (".html", ".pdf", ".json")
+FORMS = (".html", ".pdf", ".json", ".csv")
 
 
 @click.command()
@@ -23,13 +23,13 @@ FORMS = (".html", ".pdf", ".json")
     type=click.Path(dir_okay=False, path_type=Path),
     required=True,
     metavar="FILE",
-    help="File to write; its ending (.html, .pdf or .json) says in which form.",
+    help="File to write; its ending (.html, .pdf, .json or .csv) says in which form.",
 )
 @data_option
 def command(session: int | None, out: Path, data: Path | None) -> None:
     """Write the report of SESSION (the newest when not given): summary, contacts, map, plots, what happened when.
 
-    Works beside a running watch. HTML and PDF need the extra `report`.
+    Works beside a running watch. HTML and PDF need the extra `report`; CSV holds the contacts alone.
 
     \b
     Example:
@@ -72,6 +72,10 @@ def _write(report: Report, out: Path, progress: Callable[[str], None]) -> None:
             from ..faces.report.pdf import write
 
             write(report, out, progress)
+        case ".csv":
+            from ..faces.report.sheet import contacts
+
+            out.write_text(contacts(report), encoding="utf-8", newline="")
         case _:
             import msgspec
 

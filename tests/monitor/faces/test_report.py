@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from html.parser import HTMLParser
@@ -15,7 +17,7 @@ from hypothesis import given, settings
 from tests.monitor.faces import scenes
 from tests.monitor.faces.test_clean import HOSTILE
 
-from watchkeeper.faces.report import html, pdf, plots
+from watchkeeper.faces.report import html, pdf, plots, sheet
 from watchkeeper.faces.report.facts import Report, quartiles
 from watchkeeper.faces.report.words import summary, title
 
@@ -139,6 +141,24 @@ def test_hostile_text_is_text_in_the_page(text: str) -> None:
     reader = Reader(page)
     assert not reader.tags & {"script", "img"}
     assert all(character.isprintable() or character in "\n\t" for character in page)
+
+
+def test_the_sheet_holds_the_contacts() -> None:
+    rows = list(csv.DictReader(io.StringIO(sheet.contacts(facts()))))
+    assert [row["call"] for row in rows] == ["W1QSB", "G4QRT"]
+    assert rows[0]["received"] == "-11"
+    assert rows[0]["start"] == "2026-06-20 18:42:06"
+    assert (rows[0]["web log"], rows[1]["web log"]) == ("waiting", "")
+
+
+@given(HOSTILE)
+def test_no_cell_of_the_sheet_runs(text: str) -> None:
+    contact = {"call": f"={text}", "started_ms": 0, "ended_ms": 0, "mode": f"@{text}", "entity": f"+{text}|x",
+               "forwarded": {f"-{text}": f"\t={text}"}}  # fmt: skip
+    for row in csv.reader(io.StringIO(sheet.contacts(facts(contacts=[contact])))):
+        for cell in row:
+            assert not cell.startswith(("=", "@", "\t", "\r", "|", "%"))
+            assert not cell.startswith(("+", "-")) or float(cell.rstrip("dBHzkmWVs ").replace(",", ".")) is not None
 
 
 def test_a_pdf_is_one(tmp_path: Path) -> None:

@@ -45,7 +45,7 @@ class ContactLine(msgspec.Struct, frozen=True, kw_only=True):
     call: str
     started_ms: int
     ended_ms: int
-    band: str | None
+    band: str | None = None
     mode: str
     report_sent: str | None = None
     report_received: str | None = None
