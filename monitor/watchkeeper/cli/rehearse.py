@@ -22,6 +22,7 @@ from .options import config_option, data_option, fail
 @click.option("--world", default=None, help="A world that differs from what the watch expects.")
 @click.option("--plain", is_flag=True, help="Sentences instead of a dashboard; by itself without a terminal.")
 @click.option("--theme", type=click.Choice(["dark", "light", "sunlight"]), help="Colours of the dashboard.")
+@click.option("--score", is_flag=True, help="Measure the watch by the band's truth instead of showing it.")
 @click.option("--json", "as_json", is_flag=True, help="End with one JSON object on the last line.")
 @data_option
 @config_option
@@ -35,6 +36,7 @@ def command(
     world: str | None,
     plain: bool,
     theme: str | None,
+    score: bool,
     as_json: bool,
     data: Path | None,
     config_path: Path | None,
@@ -48,6 +50,7 @@ def command(
     Examples:
       watchkeeper rehearse                              an evening on 20 m at real pace, as a dashboard
       watchkeeper rehearse --plain --periods 20 --pace max --seed 7 --json
+      watchkeeper rehearse --score --scenario contest-hour --seed 3
     """
     import msgspec
 
@@ -56,20 +59,26 @@ def command(
     request = Request(
         scenario=scenario,
         periods=periods,
-        pace=pace or "1",
+        pace=pace or ("max" if score else "1"),
         seed=seed,
         faults=faults,
         operator=operator,
         world=world,
         plain=plain,
         theme=theme,
+        silent=score,
         data=data,
         config_path=config_path,
     )
     told = asyncio.run(rehearse(request))
     if isinstance(told, str):
         fail(told)
-    if as_json:
+    if score:
+        from .scoring import measure, table
+
+        told = measure(told)
+        click.echo(msgspec.json.encode(told) if as_json else table(told))
+    elif as_json:
         click.echo(msgspec.json.encode(told))
     elif told["periods"]:
         click.echo(

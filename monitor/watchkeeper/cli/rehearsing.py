@@ -38,6 +38,7 @@ class Request(msgspec.Struct, frozen=True, kw_only=True):
     world: str | None
     plain: bool
     theme: str | None
+    silent: bool = False
     data: Path | None
     config_path: Path | None
     truth: Path | None = None
@@ -86,6 +87,9 @@ def _free_port() -> int:
 @asynccontextmanager
 async def _shown(standing: Standing, request: Request) -> Any:
     """Show the watch meanwhile; when the operator quits the dashboard, the rehearsal ends."""
+    if request.silent:
+        yield
+        return
     theme = request.theme or standing.config.display.theme.value
     showing = asyncio.create_task(face(standing.source, theme, plain=wants_plain(request.plain)))
     showing.add_done_callback(lambda _task: standing.stopped.set())

@@ -48,9 +48,9 @@ def command(journal: IO[bytes], data: Path | None, config_path: Path | None, pac
         config = None if config_path is None else load(config_path)
         load_worked = None if data is None else partial(_worked, data)
         replay = Replay(journal, load_worked=load_worked, config=config)
-        for entry, hails in replay.steps():
+        for entry, out in replay.steps():
             wait(entry.t)
-            for hail in hails:
+            for hail in out.hails:
                 if as_json:
                     click.echo(msgspec.json.encode({"hail": hail}, order="deterministic"))
                 else:

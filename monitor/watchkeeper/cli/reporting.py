@@ -108,8 +108,8 @@ def gather(folder: Path, session: int | None, progress: Progress) -> Report:
         lines = [msgspec.json.encode(msgspec.structs.replace(header, baseline=row.baseline)), *entries(db, row.id)]
     replay = Replay(lines, load_worked=lambda baseline: _worked(folder, baseline))
     found = Gathering()
-    for done, (entry, hails) in enumerate(replay.steps(), start=1):
-        found.take(entry, hails, replay.watch.now_ms)
+    for done, (entry, out) in enumerate(replay.steps(), start=1):
+        found.take(entry, out.hails, replay.watch.now_ms)
         progress(done, len(lines) - 1)
     with reading(folder) as db:
         heard = Hearings.read(db, row.id)

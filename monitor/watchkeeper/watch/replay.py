@@ -15,10 +15,9 @@ import msgspec
 
 from ..config import Config
 from ..host.plugin_host import Outlets, PluginHost
-from ..model import Hail
 from ..store.worked import WorkedIndex
 from .journal import Entry, Header, JournalError, decode
-from .pipeline import Watch
+from .pipeline import Outbound, Watch
 from .reload import LoadWorked, follow, without_reload
 from .rules import own_of, rules_of
 
@@ -70,15 +69,15 @@ class Replay:
         )
         self.watch.attach(self.host)
 
-    def steps(self) -> Iterator[tuple[Entry, list[Hail]]]:
-        """Feed entry after entry, handing each on with the hails that it brought."""
+    def steps(self) -> Iterator[tuple[Entry, Outbound]]:
+        """Feed entry after entry, handing each on with what it brought: hails that go out, hearings judged."""
         for entry in self._entries:
             if entry.reload is not None and self._follows:
                 self.config = entry.reload.settings
                 before = decode(self._lines[:-1])
                 follow(self.host, self.config, before, self.header.baseline, self._load_worked)
             self.watch.feed(entry if self._follows else without_reload(entry))
-            yield entry, self.watch.drain().hails
+            yield entry, self.watch.drain()
 
     def _kept(self, lines: Iterable[bytes]) -> Iterator[bytes]:
         """The lines as they come; a reload reads those before it again."""
