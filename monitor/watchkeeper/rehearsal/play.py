@@ -300,7 +300,7 @@ class Session:
             "events_sent": sum(outlet.sender.seq for outlet in self._outlets),
             "datagrams_sent": wire.pop("sent", 0),
             "contacts_made": self._telling.contacts,
-            "receipts": sum(len(outlet.sender.receipts) for outlet in self._outlets),
+            "receipts": self._telling.contacts - len(pending),
             "receipts_missing": len(pending),
             "wire": wire,
             "http_received": self._order.log.received if self._order.log else 0,
