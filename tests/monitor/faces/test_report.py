@@ -96,7 +96,7 @@ def test_the_summary_tells_the_session() -> None:
         "The farthest station heard was VK5QSD, 15,900 km away.",
         "4 receptions by others told where the own signal was heard.",
         "Forwarding: file: 1 delivered; web log: 1 waiting.",
-        "1 event from the source were lost on the way.",
+        "1 event from the source was lost on the way.",
     ]
 
 

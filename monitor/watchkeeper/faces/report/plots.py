@@ -172,7 +172,7 @@ def _reach(report: Report) -> Figure:
         sides.append(("hear_us", "stations that heard the own one"))
     with _styled() as new_figure:
         figure = new_figure(figsize=(WIDTH_IN, 2.8), layout="constrained")
-        row = figure.subplots(1, len(sides), sharey=True, squeeze=False)
+        row = figure.subplots(1, len(sides), squeeze=False)
     sectors = [name for name in SECTORS if any(one.sector == name for one in report.directions)]
     rings = sorted({(one.from_km, one.to_km) for one in report.directions})
     for axes, (key, words) in zip(row[0], sides, strict=True):

@@ -42,7 +42,8 @@ def summary(report: Report) -> Iterator[str]:
         yield f"{count(report.receptions, 'reception')} by others told where the own signal was heard."
     yield _forwarding(report)
     if report.events_lost:
-        yield f"{count(report.events_lost, 'event')} from the source were lost on the way."
+        were = "was" if report.events_lost == 1 else "were"
+        yield f"{count(report.events_lost, 'event')} from the source {were} lost on the way."
 
 
 def _station(report: Report) -> str:
