@@ -235,7 +235,9 @@ class Session:
             return
         log.trouble = Trouble.NONE
         until = time.monotonic() + _FORWARD_WAIT_S
-        while log.received < self._telling.contacts and time.monotonic() < until:
+        # what was there already, from an earlier run, or was refused is not forwarded
+        idle = sum(receipt["status"] != "stored" for outlet in self._outlets for receipt in outlet.sender.receipts)
+        while log.received < self._telling.contacts - idle and time.monotonic() < until:
             time.sleep(0.05)
 
     def _note_quarter(self, at_ms: int) -> None:

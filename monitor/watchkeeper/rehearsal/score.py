@@ -3,7 +3,7 @@
 ``score`` is a pure function of the truth file and of what came out of the watch, one object a line:
 
 * ``{"hail": …}``: each hail as the watch prints it (``key``, ``urgency``, ``at_ms``, ``call``, ``act_by_ms``). The key
-  of a vital's hail begins with ``vitals|WHAT``, WHAT as in ``FINDS``.
+  of a vital's hail begins with ``vitals|WHAT``, WHAT as in ``FINDS``, or with ``supply|``.
 * ``{"advice": {"at_ms": …, "rows": […]}}``: the data of the ranked lookout rows after a judgement; of each ``call``
   and, where it has them, ``chance`` (0…1, that they copy us) and ``expected_db`` (the report they would give).
 * ``{"openings": {"at_ms": …, "rows": […]}}``: the data of the rows of open directions (``band``, ``direction``).
@@ -45,7 +45,7 @@ FINDS: Mapping[str, frozenset[str]] = {
     "interference": frozenset({"interference"}),
 }
 URGENT = 3
-_VITALS = "vitals"
+_VITALS, _SUPPLY = "vitals", "supply"
 #: two hails of one matter within this time are one too many; so are two calls of one station one approach
 _HOLD_OFF_MS = 1_800_000
 #: a hail may come a little after the period that made it true
@@ -239,6 +239,8 @@ def contacts(truth: Json, stored: int, forwarded: int) -> dict[str, Any]:
 def _vital(hail: Json) -> str | None:
     """Return which vital a hail is about, or None."""
     parts = hail["key"].split("|")
+    if parts[0] == _SUPPLY:
+        return _SUPPLY
     return parts[1] if parts[0] == _VITALS and len(parts) > 1 else None
 
 

@@ -145,6 +145,12 @@ def test_faults_are_found_in_their_time() -> None:
     assert found["false_per_day"] == 24.0  # two in two hours
 
 
+def test_a_weak_battery_is_found_by_whoever_watches_the_supply() -> None:
+    faults = [{"kind": "battery", "from_s": 600, "to_s": 1e9, "value": 0.1}]
+    told = {"hail": {"key": "supply|low", "urgency": 2, "rule": "battery low", "at_ms": ms(12)}}
+    assert figures(truth(faults=faults), told)["vitals"]["found"] == 1
+
+
 def test_openings_are_timed_and_false_ones_counted() -> None:
     spans = [
         {"band": "20", "sector": "W", "ring_km": 4000, "from": at(30), "to": at(60)},
