@@ -106,7 +106,7 @@ def test_no_color_leaves_no_colour() -> None:
     assert codes <= {"0", "1", "2", "4", "7", ""}  # ECMA-48 SGR: reset, bold, faint, underlined, negative
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(st.lists(HOSTILE, min_size=7, max_size=7), st.sampled_from([(80, 24), (120, 40), (200, 60)]))
 def test_hostile_text_in_every_field_is_harmless(texts: list[str], size: tuple[int, int]) -> None:
     supply = iter(texts * 200)
