@@ -17,6 +17,8 @@ _PLANE_MASK = (1 << _PLANE_BITS) - 1
 _LONGEST = 12  # 36 ** 12 < 2 ** 64
 #: the dict is packed when it holds more than this and more than a quarter of what is packed
 _PACK_FROM = 1 << 15
+#: packed texts that are taken apart at a time
+_STRETCH = 1 << 16
 
 
 def _number(text: str) -> int | None:
@@ -121,41 +123,33 @@ class BitTable:
         return found
 
     def _merge(self, fresh: list[tuple[int, int]]) -> None:
+        """Merge sorted (number, set) pairs into the arrays, a stretch at a time to keep the memory small."""
         wide = max(bits for _, bits in fresh).bit_length()
         count = max(len(self._planes), -(-wide // _PLANE_BITS))
-        if not self._keys:
-            self._keys = array("Q", [number for number, _ in fresh])
-            self._planes = [
-                array("Q", [bits >> (shift * _PLANE_BITS) & _PLANE_MASK for _, bits in fresh]) for shift in range(count)
-            ]
-            return
         keys = array("Q")
         planes = [array("Q") for _ in range(count)]
-        done = 0
-        for number, bits in fresh:
-            at = bisect_left(self._keys, number, done)
-            self._copy(keys, planes, done, at)
-            done = at
-            if at < len(self._keys) and self._keys[at] == number:
-                bits |= sum(plane[at] << (i * _PLANE_BITS) for i, plane in enumerate(self._planes))
-                done = at + 1
-            keys.append(number)
-            for plane in planes:
-                plane.append(bits & _PLANE_MASK)
-                bits >>= _PLANE_BITS
-        self._copy(keys, planes, done, len(self._keys))
+        done = used = 0
+        while done < len(self._keys) or used < len(fresh):
+            end = min(done + _STRETCH, len(self._keys))
+            until = bisect_left(fresh, (self._keys[end],)) if end < len(self._keys) else len(fresh)
+            merged = self._stretch(done, end)
+            for number, bits in fresh[used:until]:
+                merged[number] = merged.get(number, 0) | bits
+            order = sorted(merged)
+            keys.extend(order)
+            for shift, plane in enumerate(planes):
+                plane.extend([merged[number] >> (shift * _PLANE_BITS) & _PLANE_MASK for number in order])
+            done, used = end, until
         self._keys, self._planes = keys, planes
 
-    def _copy(self, keys: array[int], planes: list[array[int]], start: int, end: int) -> None:
-        """Append entries ``start`` to ``end`` of the present arrays to the new ones."""
-        if start == end:
-            return
-        keys.extend(self._keys[start:end])
-        for index, plane in enumerate(planes):
-            if index < len(self._planes):
-                plane.extend(self._planes[index][start:end])
-            else:
-                plane.extend([0] * (end - start))
+    def _stretch(self, start: int, end: int) -> dict[int, int]:
+        """Number → set for a stretch of the arrays."""
+        numbers_here = self._keys[start:end]
+        found = dict.fromkeys(numbers_here, 0)
+        for shift, plane in enumerate(self._planes):
+            for number, bits in zip(numbers_here, plane[start:end], strict=True):
+                found[number] |= bits << (shift * _PLANE_BITS)
+        return found
 
 
 def numbers(bits: int) -> Iterator[int]:

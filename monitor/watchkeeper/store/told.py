@@ -37,7 +37,8 @@ def told(locator: str, state: str, entity: str, cq_zone: str, itu_zone: str, con
 
 def facts_of(call: str, text: str) -> Facts:
     """What a contact counts for: as told, and by its call where it tells nothing."""
-    locator, state, others = _parts(text)
+    locator, _, rest = text.partition(_BETWEEN)
+    state, others = _parts(rest)
     found = facts(call, locator)
     found.values.update(others)
     if state and Dimension.ENTITY in found.values:
@@ -46,13 +47,13 @@ def facts_of(call: str, text: str) -> Facts:
 
 
 @lru_cache(maxsize=4096)
-def _parts(text: str) -> tuple[str, str, tuple[tuple[Dimension, str], ...]]:
-    parts = text.split(_BETWEEN)
-    locator, state, entity, cq_zone, itu_zone, continent = (parts + [""] * 5)[:6]
+def _parts(rest: str) -> tuple[str, tuple[tuple[Dimension, str], ...]]:
+    """What stands behind the locator; it is the same for most stations of a place."""
+    state, entity, cq_zone, itu_zone, continent = (rest.split(_BETWEEN) + [""] * 4)[:5]
     others = (
         (Dimension.ENTITY, entity),
         (Dimension.CQ_ZONE, cq_zone),
         (Dimension.ITU_ZONE, itu_zone),
         (Dimension.CONTINENT, continent),
     )
-    return locator, state, tuple(pair for pair in others if pair[1])
+    return state, tuple(pair for pair in others if pair[1])

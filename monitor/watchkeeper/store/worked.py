@@ -26,6 +26,9 @@ _RECENT_LIMIT = 20_000
 class Dimension(StrEnum):
     """By what contacts are counted."""
 
+    # the enumeration's own hash is a call in Python, and every look-up here hashes a dimension
+    __hash__ = str.__hash__
+
     CALL = "call"  # as sent, with what stands before and after a slash
     BASE = "base"  # the home call alone
     ENTITY = "entity"  # ADIF's entity code

@@ -11,8 +11,7 @@ from .worked import Dimension, WorkedIndex
 SNAPSHOT_AFTER = 2_000
 _KEPT_SNAPSHOTS = 2
 #: different stations gathered before they enter the index: bounds the memory
-_BLOCK = 50_000
-_SHARED = frozenset(Dimension) - {Dimension.CALL, Dimension.BASE, Dimension.LOCATOR}
+_BLOCK = 100_000
 _TWO_DAYS_MS = 2 * 86_400_000
 
 _STANDING = """
@@ -114,13 +113,13 @@ class Gather:
         """Bring all that was taken in into the index."""
         worked, confirmed = _Sets(), _Sets()
         for (call, told), bits in self._bits.items():
-            values = facts_of(call, told).values
-            worked.add(values, bits)
+            values = _apart(call, told)
+            worked.add(*values, bits)
             sure = self._sure.pop((call, told), 0)
             if sure:
-                confirmed.add(values, sure)
+                confirmed.add(*values, sure)
         for (call, told), sure in self._sure.items():
-            confirmed.add(facts_of(call, told).values, sure)
+            confirmed.add(*_apart(call, told), sure)
         self._index.add_sets(worked.by_dimension(), confirmed.by_dimension(), self.count)
         self._bits.clear()
         self._sure.clear()
@@ -131,25 +130,38 @@ class Gather:
         return bit
 
 
+_Shared = tuple[tuple[Dimension, str], ...]
+
+
+def _apart(call: str, told: str) -> tuple[str, str, str | None, _Shared]:
+    """Call, base and locator of a station, and the rest, which it shares with all others of its place."""
+    values = facts_of(call, told).values
+    return (
+        values.pop(Dimension.CALL),
+        values.pop(Dimension.BASE),
+        values.pop(Dimension.LOCATOR, None),
+        tuple(values.items()),
+    )
+
+
 class _Sets:
-    """Bits by dimension and value, put together in few steps: stations of one place share all but three values."""
+    """Bits by dimension and value, put together in few steps."""
 
     def __init__(self) -> None:
-        self._own: tuple[tuple[Dimension, dict[str, int]], ...] = tuple(
-            (dimension, {}) for dimension in (Dimension.CALL, Dimension.BASE, Dimension.LOCATOR)
-        )
-        self._shared: dict[tuple[tuple[Dimension, str], ...], int] = {}
+        self._calls: dict[str, int] = {}
+        self._bases: dict[str, int] = {}
+        self._locators: dict[str, int] = {}
+        self._shared: dict[_Shared, int] = {}
 
-    def add(self, values: dict[Dimension, str], bits: int) -> None:
-        for dimension, sets in self._own:
-            value = values.get(dimension)
-            if value is not None:
-                sets[value] = sets.get(value, 0) | bits
-        shared = tuple(pair for pair in values.items() if pair[0] in _SHARED)
+    def add(self, call: str, base: str, locator: str | None, shared: _Shared, bits: int) -> None:
+        self._calls[call] = self._calls.get(call, 0) | bits
+        self._bases[base] = self._bases.get(base, 0) | bits
+        if locator is not None:
+            self._locators[locator] = self._locators.get(locator, 0) | bits
         self._shared[shared] = self._shared.get(shared, 0) | bits
 
     def by_dimension(self) -> dict[Dimension, dict[str, int]]:
-        found: dict[Dimension, dict[str, int]] = dict(self._own)
+        found = {Dimension.CALL: self._calls, Dimension.BASE: self._bases, Dimension.LOCATOR: self._locators}
         for values, bits in self._shared.items():
             for dimension, value in values:
                 sets = found.setdefault(dimension, {})
