@@ -7,6 +7,7 @@ import importlib
 import click
 
 from .. import __version__
+from .exits import MEANINGS
 
 #: command → (module of this package whose ``command`` it is, its line in the overview, in the order of an evening)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -30,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plugins": ("plugins", "List the plugins, their state and their cost."),
     "config": ("config", "Check the configuration, or show what is in force."),
     "data": ("data", "Show or refresh the country data."),
+    "completion": ("completion", "Complete commands and options in your shell."),
 }
 
 
@@ -49,6 +51,8 @@ class LazyGroup(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+        with formatter.section("Exit codes"):
+            formatter.write_dl([(str(code.value), meaning) for code, meaning in MEANINGS.items()])
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

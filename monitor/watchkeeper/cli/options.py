@@ -9,10 +9,12 @@ from typing import Any, NoReturn, TypeVar
 
 import click
 
+from .exits import Exit
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 #: the command line was understood, and what it asked for failed
-FAILED = 1
+FAILED = Exit.FAILED
 
 
 def data_option(command: F) -> F:
@@ -36,7 +38,7 @@ def config_option(command: F) -> F:
     )(command)
 
 
-def fail(why: object) -> NoReturn:
-    """Say why on standard error and end with status 1."""
+def fail(why: object, status: Exit = Exit.FAILED) -> NoReturn:
+    """Say why on standard error and end with that status."""
     click.echo(f"watchkeeper: {why}", err=True)
-    sys.exit(FAILED)
+    sys.exit(status)

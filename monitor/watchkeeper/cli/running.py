@@ -2,55 +2,130 @@
 
 from __future__ import annotations
 
+import asyncio
+import errno
+import logging
+import os
+import signal
+from collections.abc import Coroutine, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any, NamedTuple
 
-import click
-
-from ..config import Config, ConfigError, load
+from ..config import Config, ConfigError, Loaded, load_with_origins
+from ..faces.page.serving import SocketTakenError
 from ..intake.seal import SealKeyError
 from ..intake.udp import IntakeError
 from ..radio import entity
-from ..store.errors import StoreError
-from ..store.folder import data_folder
+from ..store.errors import StoreError, StoreHeldError
+from ..store.folder import VARIABLE, data_folder
+from . import logs
+from .dumping import Dump
 from .entities import use_newest
-from .showing import face, stop_on_signals, until_first, wants_plain
-from .standing import stand
+from .exits import Exit
+from .options import fail
+from .reloading import reload
+from .service import mind, reload_on_demand
+from .service_manager import ServiceManager
+from .showing import face, until_first
+from .standing import Standing, stand, wall_clock_ms
+
+_log = logging.getLogger(__name__)
 
 
-def folder_of(config: Config, data: Path | None) -> Path:
-    """The data folder: of the command line, else the environment, else the config, else the platform's place."""
-    if data is None and config.log.folder is not None:
-        return data_folder(config.log.folder)
-    return data_folder(data)
+class Start(NamedTuple):
+    """What the command line asks for; ``look`` is how the watch shows itself on this terminal."""
+
+    data: Path | None
+    config_path: Path | None
+    port: int | None
+    safe: bool
+    look: str  # dashboard, plain, dump, or none
+    theme: str | None = None
+
+    def read(self) -> Loaded:
+        """The configuration as it reads now. Raises ConfigError."""
+        return load_with_origins(self.config_path)
+
+    def folder(self, config: Config) -> Path:
+        """The data folder: of the command line, else the environment, else the config, else the platform's place."""
+        return data_folder(self.data or (None if os.environ.get(VARIABLE) else config.log.folder))
 
 
-async def run_watch(
-    data: Path | None,
-    config_path: Path | None,
-    *,
-    port: int | None,
-    plain: bool,
-    theme: str | None,
-    safe: bool,
-    faced: bool,
-) -> str | None:
-    """Stand watch until a signal comes or the operator quits; what went wrong, or None."""
+def run(start: Start) -> None:
+    """Stand watch until a signal comes or the operator quits. Ends the process, with the reason, where it cannot."""
     try:
-        config = load(config_path)
-        folder = folder_of(config, data)
+        asyncio.run(_run(start))
+    except (ConfigError, SealKeyError) as error:
+        fail(error, Exit.CONFIG)
+    except (StoreHeldError, SocketTakenError) as error:
+        fail(error, Exit.HELD)
+    except IntakeError as error:
+        taken = isinstance(error.__cause__, OSError) and error.__cause__.errno == errno.EADDRINUSE
+        fail(error, Exit.HELD if taken else Exit.FAILED)
+    except StoreError as error:
+        fail(error)
+
+
+async def _run(start: Start) -> None:
+    config = start.read().config
+    folder = start.folder(config)
+    masking = logs.Masking()
+    masking.learn(config)
+    dump = Dump() if start.look == "dump" else None
+    with _logged(masking, folder / logs.FILE if start.look == "dashboard" else None):
         use_newest(folder)
-        async with stand(config, folder, port=port, safe=safe) as standing:
-            stop_on_signals(standing.stopped)
-            host, bound = standing.intake.address
-            work = [standing.stopped.wait(), standing.failed()]
-            if faced:
-                chosen = theme or config.display.theme.value
-                work.append(face(standing.source, chosen, plain=wants_plain(plain)))
-            else:
-                click.echo(
-                    f"Listening for events on {host}:{bound}, state in {folder}, country data {entity.release().name}."
+        manager = ServiceManager.of(os.environ)
+        watcher = None if dump is None else dump.watch
+        try:
+            async with stand(config, folder, port=start.port, safe=start.safe, watcher=watcher) as standing:
+                _log.info(
+                    "listening on %s, state in %s, country data %s", standing.listening, folder, entity.release().name
                 )
-            await until_first(*work)
-    except (ConfigError, IntakeError, SealKeyError, StoreError) as error:
-        return str(error)
-    return None
+                await _until_stopped(start, standing, manager, masking)
+                manager.stopping()
+        finally:
+            if dump is not None:
+                dump.close()
+        _log.info("ended in good order")
+
+
+async def _until_stopped(start: Start, standing: Standing, manager: ServiceManager, masking: logs.Masking) -> None:
+    loop = asyncio.get_running_loop()
+    wanted = asyncio.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, standing.stopped.set)
+    # a daemon is asked to read its configuration again; a terminal that hangs up ends what ran on it
+    loop.add_signal_handler(signal.SIGHUP, wanted.set if start.look == "none" else standing.stopped.set)
+
+    def read() -> Loaded:
+        loaded = start.read()
+        masking.learn(loaded.config)
+        return loaded
+
+    async def again() -> bool:
+        return await reload(standing, read, start.folder, wall_clock_ms)
+
+    work: list[Coroutine[Any, Any, Any]] = [
+        standing.stopped.wait(),
+        standing.failed(),
+        reload_on_demand(manager, standing, wanted, again),
+    ]
+    if manager.address is not None:
+        work.append(mind(manager, standing))
+    if start.look in ("dashboard", "plain"):
+        theme = start.theme or standing.config.display.theme.value
+        work.append(face(standing.source, theme, plain=start.look == "plain"))
+    manager.ready()
+    await until_first(*work)
+
+
+@contextmanager
+def _logged(masking: logs.Masking, file: Path | None) -> Iterator[None]:
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    handler = logs.set_up(masking, file=file)
+    try:
+        yield
+    finally:
+        logs.tear_down(handler)

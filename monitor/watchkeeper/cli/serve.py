@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 
 import click
 
-from .options import config_option, data_option, fail
+from .options import config_option, data_option
 
 
 @click.command()
@@ -18,14 +17,14 @@ from .options import config_option, data_option, fail
 def command(data: Path | None, config_path: Path | None, port: int | None, safe: bool) -> None:
     """Stand watch without a screen. `watchkeeper attach` shows it, `watchkeeper status` asks it.
 
-    Ends in good order on SIGTERM: what has arrived is worked through and written.
+    SIGTERM ends it in good order: what has arrived is worked through and written. SIGHUP has it read its configuration
+    again, all or nothing, between two periods. It tells a service manager how it stands, as
+    configs/watchkeeper.service wants it, and logs on standard error: for people on a terminal, as JSON lines otherwise.
 
     \b
     Example:
       watchkeeper serve --data /var/lib/watchkeeper
     """
-    from .running import run_watch
+    from .running import Start, run
 
-    fail_on = asyncio.run(run_watch(data, config_path, port=port, plain=True, theme=None, safe=safe, faced=False))
-    if fail_on is not None:
-        fail(fail_on)
+    run(Start(data, config_path, port, safe, "none"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -15,14 +15,17 @@ from ..config import Config
 from ..faces.page.app import make_app
 from ..faces.page.serving import serve_unix
 from ..faces.source import Changes, LocalSource
+from ..intake.arrival import Peer
 from ..intake.queue import IntakeQueue
 from ..intake.seal import Seal, load_key
 from ..intake.udp import UdpIntake
-from ..schema.events import stamp
+from ..schema.events import Receipt, stamp
+from ..schema.wire import Decoded
 from ..store.dispatch import in_words
 from ..store.store import Store
 from ..watch.journal import Act
 from ..watch.keeper import Keeper
+from .reloading import Reloads
 
 SOCKET = "watch.sock"
 #: what the operator may do from a face or by a command
@@ -34,43 +37,74 @@ def wall_clock_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
-def _seal(config: Config) -> Seal | None:
+#: sees every datagram with what became of it
+Watcher = Callable[[Peer, bytes, Decoded], None]
+
+
+def _key(config: Config) -> bytes | None:
     listen = config.listen
     if listen.seal_key_file is None and listen.seal_key_env is None:
         return None
-    return Seal(load_key(listen.seal_key_file, listen.seal_key_env))
+    return load_key(listen.seal_key_file, listen.seal_key_env)
 
 
 class Standing:
     """A watch that stands. ``source`` is what faces draw from; ``stopped`` is set by whoever wants it to end."""
 
-    def __init__(self, config: Config, folder: Path, *, port: int | None = None, safe: bool = False) -> None:
+    def __init__(
+        self,
+        config: Config,
+        folder: Path,
+        *,
+        port: int | None = None,
+        safe: bool = False,
+        watcher: Watcher | None = None,
+    ) -> None:
+        """``port`` outweighs the configured one; ``safe`` starts no plugin; ``watcher`` sees every datagram."""
         self.config = config
         self.folder = folder
         self.stopped = asyncio.Event()
+        self.reloads = Reloads()
+        self._port = port
+        self._watcher = watcher
         self._changes = Changes()
         self._queue = IntakeQueue(on_shed=lambda arrival: self.intake.counters.shed(arrival.event))
-        listen = config.listen
-        self.intake = UdpIntake(
-            asyncio.get_running_loop(),
-            listen.address,
-            listen.port if port is None else port,
-            self._queue.put_many,
-            wall_clock_ms,
-            seal=_seal(config),
-        )
+        self._key = _key(config)
+        self.intake = self._open(config, self._key)
         self.store = Store.open(folder)
         self.keeper = Keeper(
             config,
             self.store,
             clock_ms=wall_clock_ms,
-            answer=self.intake.send_receipt,
+            answer=self._answer,
             changed=self._changes.mark,
             safe=safe,
         )
         self.source = LocalSource(
             self._snapshot, self.status, self._changes, act=self._act, covers=lambda: self._covers()
         )
+
+    def _open(self, config: Config, key: bytes | None) -> UdpIntake:
+        """A socket where ``config`` wants it. Raises IntakeError."""
+        return UdpIntake(
+            asyncio.get_running_loop(),
+            *self._place(config),
+            self._queue.put_many,
+            wall_clock_ms,
+            seal=None if key is None else Seal(key),
+            watcher=self._watcher,
+        )
+
+    def _place(self, config: Config) -> tuple[str, int]:
+        return config.listen.address, config.listen.port if self._port is None else self._port
+
+    def _answer(self, peer: Any, receipt: Receipt) -> None:
+        self.intake.send_receipt(peer, receipt)
+
+    @property
+    def listening(self) -> str:
+        """Where the intake stands, as ``address:port``."""
+        return "{}:{}".format(*self.intake.address)
 
     def _snapshot(self) -> Any:
         return self.keeper.snapshot()
@@ -92,13 +126,13 @@ class Standing:
         forwarding = self.keeper.dispatcher.status()
         counters = self.intake.counters
         notices = [*self.store.notices, *self.keeper.session.host.notices]
-        if self.intake.warning is not None:
-            notices.append(self.intake.warning)
+        notices += filter(None, (self.intake.warning, self.reloads.notice))
         return {
             "v": 1,
             "data_dir": str(self.folder),
             "session": self.keeper.session.number,
-            "listening": "{}:{}".format(*self.intake.address),
+            "listening": self.listening,
+            "reloads": {"done": self.reloads.done, "refused": self.reloads.refused, "why": self.reloads.why},
             "sources": {name: source.as_dict() for name, source in counters.sources.items()},
             "intake": {
                 **counters.as_dict(),
@@ -122,6 +156,29 @@ class Standing:
             "notices": notices,
         }
 
+    async def go_over(self, config: Config) -> None:
+        """Go over to another configuration, between two periods.
+
+        Raises IntakeError, SealKeyError, ReloadRefusedError or StoreError, and then nothing has changed.
+        """
+        key = _key(config)
+        moved = self._open(config, key) if self._place(config) != self._place(self.config) else None
+        try:
+            await self.keeper.reload(config)
+        except BaseException:
+            if moved is not None:
+                moved.stop()
+            raise
+        if moved is not None:
+            old, self.intake = self.intake, moved
+            moved.counters = old.counters
+            moved.start()
+            old.stop()
+        elif key != self._key:
+            self.intake.reseal(None if key is None else Seal(key))
+        self.config, self._key = config, key
+        self._changes.mark()
+
     async def drained(self) -> None:
         """Wait until everything that has arrived is worked through."""
         while len(self._queue):
@@ -138,22 +195,27 @@ class Standing:
         self._pump = asyncio.create_task(self.keeper.run(self._queue), name="pump")
 
     async def stop(self) -> None:
-        """Hear no more, work through what has arrived, write everything."""
+        """Hear no more, work through what has arrived while the forwarding ends, write everything."""
         self.intake.stop()
         self._queue.close()
-        await self._pump
+        await asyncio.gather(self._pump, self.keeper.stop_forwarding())
         await self.keeper.stop()
 
 
 @asynccontextmanager
 async def stand(
-    config: Config, folder: Path, *, port: int | None = None, safe: bool = False
+    config: Config,
+    folder: Path,
+    *,
+    port: int | None = None,
+    safe: bool = False,
+    watcher: Watcher | None = None,
 ) -> AsyncIterator[Standing]:
     """A standing watch on ``folder``; on leaving, what has arrived is worked through and everything written.
 
     Raises IntakeError and StoreError with a text for the operator.
     """
-    standing = Standing(config, folder, port=port, safe=safe)
+    standing = Standing(config, folder, port=port, safe=safe, watcher=watcher)
     try:
         await standing.start()
         async with serve_unix(make_app(standing.source), folder / SOCKET):

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 
 import click
 
-from .options import config_option, data_option, fail
+from .options import config_option, data_option
 
 
 @click.command()
@@ -15,10 +14,17 @@ from .options import config_option, data_option, fail
 @config_option
 @click.option("--port", type=click.IntRange(0, 65535), help="UDP port to listen on instead of the configured one.")
 @click.option("--plain", is_flag=True, help="Sentences instead of a dashboard; by itself without a terminal.")
+@click.option("--dump", is_flag=True, help="Every datagram that arrives, with the reason where it is refused.")
 @click.option("--theme", type=click.Choice(["dark", "light", "sunlight"]), help="Colours of the dashboard.")
 @click.option("--safe", is_flag=True, help="Start without any plugin.")
 def command(
-    data: Path | None, config_path: Path | None, port: int | None, plain: bool, theme: str | None, safe: bool
+    data: Path | None,
+    config_path: Path | None,
+    port: int | None,
+    plain: bool,
+    dump: bool,
+    theme: str | None,
+    safe: bool,
 ) -> None:
     """Stand watch: hear the decoder's events, show what matters, keep the log.
 
@@ -29,8 +35,10 @@ def command(
     Example:
       watchkeeper watch --config configs/portable.toml --theme sunlight
     """
-    from .running import run_watch
+    from .running import Start, run
+    from .showing import wants_plain
 
-    fail_on = asyncio.run(run_watch(data, config_path, port=port, plain=plain, theme=theme, safe=safe, faced=True))
-    if fail_on is not None:
-        fail(fail_on)
+    if plain and dump:
+        raise click.UsageError("--plain and --dump: one of the two")
+    look = "dump" if dump else "plain" if wants_plain(plain) else "dashboard"
+    run(Start(data, config_path, port, safe, look, theme))

@@ -94,6 +94,10 @@ class UdpIntake:
         """Datagrams that the kernel dropped because the buffer was full; 0 where the system does not tell."""
         return _kernel_drops(self._socket)
 
+    def reseal(self, seal: Seal | None) -> None:
+        """Take what another key has sealed from now on, or, on a loopback address, what nobody has (None)."""
+        self._seal = seal
+
     def send_receipt(self, peer: Peer, receipt: Receipt) -> None:
         """Send a receipt. It may get lost: the sender then repeats its event and is told again."""
         if peer is None:
