@@ -9,7 +9,7 @@ import pytest
 from hypothesis import settings
 
 # a slow or busy machine is no fault of the code: how long an example takes is for the benchmarks to say
-settings.register_profile("watchkeeper", deadline=None)
+settings.register_profile("watchkeeper", deadline=None, max_examples=50)
 settings.load_profile("watchkeeper")
 
 
