@@ -1,36 +1,51 @@
 """Everything that a plugin may do: the one page that a plugin author reads first.
 
-A plugin is a class, named in the entry-point group ``watchkeeper.plugins`` (or a file in the plugin folder), made as
-``Plugin(config, context)``. Its class attributes say who it is:
+``watchkeeper plugin new NAME`` writes a plugin that works, with its test and its packaging; ``watchkeeper plugin check``
+says, rule by rule, whether a plugin keeps to this page; ``watchkeeper plugin docs`` prints it.
 
-``name``
-    short, lower case; its section of the config is ``[plugins.<name>]``.
-``api``
-    the number of this page's edition that it was written for (now 1).
-``Config``
-    a ``msgspec.Struct`` with a default for every key; the host validates the section against it.
-``provides`` / ``needs``
-    the note types that its ``annotate`` puts on hearings, and those that it reads there. The host runs providers
-    first; where nothing decides, the name does.
+A plugin is a class, named in the entry-point group ``watchkeeper.plugins`` of an installed package, or standing alone
+in a ``*.py`` file of the plugin folder (``[plugins] folder``). The host makes it as ``Plugin(config, context)``. Its
+class attributes say who it is:
 
-It marks what it implements with ``@hookimpl`` and may leave out arguments that it does not use. Hooks are called one
-after the other on the event loop and have to return within milliseconds; what takes longer belongs in ``async_run``.
-A hook that raises is counted and contained; five times in a row, or three overruns, and the plugin is *rested*.
+* ``name``: small letters, digits and underscores, the same as its entry point or file; its section of the config is
+  ``[plugins.<name>]``.
+* ``api``: the edition of this page that it was written for, now 1.
+* ``Config``: a ``msgspec.Struct`` with a default for every key; the host checks the section against it.
+* ``provides`` and ``needs``: the note types that its ``annotate`` puts on hearings, and those that it reads there, as
+  tuples; ``wants`` are those that it can do without. The host runs providers first; where nothing decides, the name
+  does.
 
-Whatever a plugin computes in a synchronous hook has to follow from its arguments, its config and ``context.now_ms``
-alone (no clock, no randomness, no network): then a journal replayed gives the same hails and views.
+It marks what it implements with ``@hookimpl`` and may leave out an argument that it does not use. It imports
+``watchkeeper.api``, ``watchkeeper.radio``, ``watchkeeper.adif`` and ``watchkeeper.view``, and nothing else of the
+program's.
+
+**Time.** Hooks are called one after the other on the event loop and have to return within milliseconds. What waits for
+a network, a disk or another program belongs in ``async_run``, ``async_deliver`` or a destination's ``send``, which may
+``await`` but never block.
+
+**Determinism.** What a synchronous hook computes follows from its arguments, its config, its own earlier calls and
+``context`` alone: no clock but ``context.now_ms``, no randomness, no network, no order of a set. Then a journal that is
+replayed gives the same hails and views to the byte.
+
+**Faults.** What a hook raises is counted and contained, even ``SystemExit``. Five times in a row, or three calls beyond
+their time, and the plugin is *rested* for some minutes; every face says which plugin, of which package, and why.
+
+**The promise.** Within an edition, hooks, arguments, types and fields are added and never removed, renamed or given
+another meaning; a plugin that passes its check today runs with every later release that knows its edition. A change
+that would break one begins a new edition. A plugin of an edition that the program does not know is not started, and
+the reason says which of the two needs an update.
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pluggy
 
 if TYPE_CHECKING:
-    from .host.context import Context
+    from .host.context import Check, Context
     from .model import Contact, Destination, Hail, Hearing, Note, Period
     from .schema.events import Event
     from .view import View
@@ -43,7 +58,10 @@ hookimpl = pluggy.HookimplMarker(PROJECT)
 
 @hookspec
 def annotate(hearing: Hearing) -> Note | Sequence[Note] | None:  # type: ignore[empty-body]
-    """For every hearing, before the next one: return the note (or notes) to put on it."""
+    """For every hearing, before the next one: return the note, or the notes, to put on it.
+
+    The busiest hook, called hundreds of times within a second. Only types named in ``provides`` may be returned.
+    """
 
 
 @hookspec
@@ -53,12 +71,12 @@ def burst_judged(period: Period) -> None:
 
 @hookspec
 def period_closed(period: Period) -> None:
-    """When all of a period is in, or its grace has ended. Later hearings come with the next judgement."""
+    """When all of a period is in, or its grace has ended. Hearings that come later are in the next ``burst_judged``."""
 
 
 @hookspec
 def contact_logged(contact: Contact) -> None:
-    """After the contact's durable commit, at its place in the journal."""
+    """After the contact's durable commit, at its place in the journal. A correction comes with the same ``key``."""
 
 
 @hookspec
@@ -68,7 +86,10 @@ def event_seen(event: Event) -> None:
 
 @hookspec
 async def async_start(context: Context) -> None:
-    """Once, before the first event: load hot state, open what ``async_run`` needs."""
+    """Once, before the first live event: load what must be at hand, open what ``async_run`` needs.
+
+    A plugin whose start raises, or takes longer than 30 s, is not run.
+    """
 
 
 @hookspec
@@ -78,12 +99,15 @@ async def async_run(stop: asyncio.Event) -> None:
 
 @hookspec
 def destinations() -> Sequence[Destination]:  # type: ignore[empty-body]
-    """Where finished contacts go. The core freezes ``encode``'s payload with the contact and keeps trying ``send``."""
+    """Where finished contacts go, asked once at the start.
+
+    The core freezes what ``encode`` gives with the contact, in one commit, and keeps trying ``send``, for days.
+    """
 
 
 @hookspec
 async def async_deliver(hail: Hail) -> None:
-    """A way to reach the operator. Raise when it failed: the host tries again and shows it."""
+    """A way to reach the operator. Raise when it failed: the host tries again, four times, and shows it."""
 
 
 @hookspec
@@ -92,13 +116,18 @@ def views() -> Sequence[View]:  # type: ignore[empty-body]
 
 
 @hookspec
-def preflight() -> Sequence[Any]:  # type: ignore[empty-body]
-    """Checks before the first call: ``Check(name, state, evidence, remedy)`` for each."""
+def explain(call: str) -> Sequence[str]:  # type: ignore[empty-body]
+    """Why the station ``call`` did hail, and why not: sentences, drawn from what the plugin knows now."""
+
+
+@hookspec
+def preflight() -> Sequence[Check]:  # type: ignore[empty-body]
+    """Checks before the first call: how each stands, on what evidence, and what to do about it."""
 
 
 @hookspec
 def report_parts(session: int) -> Sequence[View]:  # type: ignore[empty-body]
-    """Its part of the session report."""
+    """Its part of the report on the session of that number."""
 
 
 @hookspec

@@ -83,6 +83,13 @@ class Period(msgspec.Struct, kw_only=True, eq=False):
         return self.start_ms + self.length_ms
 
 
+class Losses(msgspec.Struct, frozen=True, kw_only=True):
+    """How many numbered events of a source came, and how many never did."""
+
+    received: int
+    lost: int
+
+
 class Doing(StrEnum):
     """What a station on the air is doing, read from its own last message and its partner's."""
 
@@ -210,6 +217,7 @@ class Hail(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     reasons: tuple[str, ...] = ()
     act_by_ms: int | None = None
     hold_off_min: float | None = None  # how long the same key stays quiet; None: as the config says
+    rarity: float = 0.0  # 0…1, how seldom such a chance comes: decides when there are too many hails
 
 
 class SendResult(StrEnum):

@@ -6,8 +6,13 @@ from watchkeeper.api import Note, Urgency
 
 
 class LookoutNote(Note, frozen=True, kw_only=True):
-    """The rules that the hearing matches and why each does, the most urgent first, and how urgent that is."""
+    """The rules that the hearing matches, the most urgent first, why each does, and its matter; how urgent that is.
+
+    ``by_need``: all of them wait for something new, so that it means nothing once the log holds that.
+    """
 
     rules: tuple[str, ...]
     reasons: tuple[str, ...]
+    matters: tuple[str, ...]
     urgency: Urgency
+    by_need: bool = False

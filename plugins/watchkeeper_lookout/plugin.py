@@ -1,20 +1,24 @@
-"""The plugin: hails what the rules wait for, ranks whom to call, and shows who is on the air."""
+"""The plugin: hails what the rules wait for, ranks whom to call, says where to send, and shows who is on the air."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from watchkeeper.api import Contact, Context, Hail, Hearing, OnAir, Own, Period, Urgency, hookimpl
+from watchkeeper.api import Contact, Context, Event, Hearing, OnAir, Own, Period, Tuning, Urgency, hookimpl
 from watchkeeper.radio.message import matches_own
-from watchkeeper.view import Column, Panel, Row, Table, View
-from watchkeeper_worked import WorkedNote, band_words
+from watchkeeper.view import Notice, Panel, View
+from watchkeeper_reach import ReachNote
+from watchkeeper_worked import WorkedNote
 
+from .explaining import explain
+from .goals import Goals
+from .hailing import Hailer
 from .notes import LookoutNote
-from .ranking import Ranked, act_by_ms, age_words, db_words, doing_words, excludes, rank, sentence, strength_words
-from .rules import LookoutConfig, Matcher
+from .offset import Spectrum
+from .ranking import Ranked, Ranker
+from .rules import LookoutConfig, Match, Matcher
+from .tables import air_table, ranked_table, sending_gauges
 
-#: a station must beat the one now on top by this factor: advice that jumps is no advice
-_CLEARLY = 1.2
 #: rows of the On the air panel
 _SHOWN = 200
 
@@ -26,14 +30,21 @@ class Lookout:
     api = 1
     Config = LookoutConfig
     needs = (WorkedNote,)
+    wants = (ReachNote,)
     provides = (LookoutNote,)
 
     def __init__(self, config: LookoutConfig, context: Context) -> None:
         self._config = config
         self._context = context
         rules = (Matcher(rule) for rule in config.rule)
-        self._rules = tuple(sorted(rules, key=lambda rule: (-rule.urgency, rule.name)))
+        self._rules = tuple(sorted(rules, key=lambda rule: (-rule.urgency, rule.rule.name)))
+        self._goals = Goals(config.goals, context)
+        self._ranker = Ranker(config.weights, self._goals, context)
+        self._hailer = Hailer(self._rules, config, context)
+        self._spectrum = Spectrum()
         self._top: str | None = None
+        #: the band that was judged last
+        self._band: str | None = None
         #: call → when it was last heard before its contact was logged: until heard again, its notes are out of date
         self._logged: dict[str, int] = {}
         #: what the views were drawn from; None once anything was heard, sent, told or logged since
@@ -49,57 +60,42 @@ class Lookout:
         if hearing.call is None:
             return None
         worked = hearing.note(WorkedNote)
-        found: list[tuple[Matcher, str]] | None = None
+        self._hailer.heard(hearing, worked)
+        found: list[tuple[Matcher, Match]] | None = None
         for rule in self._rules:  # nearly all hearings match none: nothing is made for those
-            why = rule.reason(hearing, worked)
-            if why is not None:
-                found = [*(found or ()), (rule, why)]
+            match = rule.match(hearing, worked)
+            if match is not None:
+                found = [*(found or ()), (rule, match)]
         if found is None or matches_own(self._context.own.call or "", hearing.call):
             return None
         return LookoutNote(
-            rules=tuple(rule.name for rule, _ in found),
-            reasons=tuple(why for _, why in found),
+            rules=tuple(rule.rule.name for rule, _ in found),
+            reasons=tuple(match.why for _, match in found),
+            matters=tuple(match.matter for _, match in found),
             urgency=found[0][0].urgency,
+            by_need=all(rule.by_need for rule, _ in found),
         )
 
     @hookimpl
     def burst_judged(self, period: Period) -> None:
         """Hail what the burst brought, on the first credible evidence."""
-        for hearing in period.fresh:
-            note = hearing.note(LookoutNote)
-            if note is not None and hearing.live and hearing.credibility.credible:
-                station = self._context.station(hearing.call or "")
-                if station is None or not excludes(station, self._context.own):
-                    self._hail(hearing, note, station)
+        self._hailer.judge(period, self._ranker)
         if not period.closed:  # else its end comes right behind
             self._settle(period)
-
-    def _hail(self, hearing: Hearing, note: LookoutNote, station: OnAir | None) -> None:
-        """One hail a station and matter: the most urgent rule speaks, the others are its further reasons."""
-        rule = next(rule for rule in self._rules if rule.name == note.rules[0])
-        self._context.hail(
-            Hail(
-                key=f"lookout|{rule.name}|{hearing.call}|{hearing.band or hearing.dial_hz}",
-                urgency=rule.urgency,
-                sentence=_said(note.reasons[0], hearing, station),
-                rule=rule.name,
-                at_ms=self._context.now_ms,
-                call=hearing.call,
-                band=hearing.band,
-                reasons=tuple(dict.fromkeys(note.reasons)),
-                act_by_ms=act_by_ms(hearing.period_ms, hearing.mode, self._context.now_ms),
-                hold_off_min=rule.hold_off_min,
-            )
-        )
 
     @hookimpl
     def period_closed(self, period: Period) -> None:
         """Time has gone on, even if nothing was heard."""
+        self._spectrum.closed(period)
+        self._band = period.band
+        self._hailer.escalate()
         self._settle(period)
 
     @hookimpl
     def contact_logged(self, contact: Contact) -> None:
         """Who was worked is no longer wanted, until it is heard again and judged by the new log."""
+        self._goals.logged(contact.call, contact.ended_ms)
+        self._hailer.settled(contact.call)
         station = self._context.station(contact.call)
         if station is not None:
             self._logged[contact.call] = station.last_ms
@@ -108,9 +104,11 @@ class Lookout:
         self._drawn = None
 
     @hookimpl
-    def event_seen(self) -> None:
+    def event_seen(self, event: Event) -> None:
         """Our own calls and moves change whom it is good to call."""
         self._drawn = None
+        if isinstance(event, Tuning):
+            self._spectrum.tuned(event)
 
     def _settle(self, period: Period) -> None:
         """Decide whose advice stands on top. At judgements only, so that it does not hang on who looks when.
@@ -125,16 +123,15 @@ class Lookout:
         calls = dict.fromkeys([self._top, *(hearing.call for hearing in period.fresh)])
         rows = [row for call in calls if call is not None and (row := context.station(call)) is not None]
         ranked = self._ranked(rows)
-        if self._top is None or all(each.station.call != self._top for each in ranked):
+        if period.closed or self._top is None or all(each.station.call != self._top for each in ranked):
             ranked = self._ranked(context.stations())
         self._top = ranked[0].station.call if ranked else None
 
     def _ranked(self, stations: Iterable[OnAir]) -> list[Ranked]:
         """The stations worth calling, best first; the advice on top stays there unless another is clearly better."""
-        open_ones = (station for station in stations if station.call not in self._logged)
-        ranked = rank(open_ones, self._context.own, self._context.now_ms)
+        ranked = self._ranker.rank(station for station in stations if station.call not in self._logged)
         held = next((each for each in ranked if each.station.call == self._top), None)
-        if held is not None and ranked[0].score <= held.score * _CLEARLY:
+        if held is not None and held.ready and ranked[0].score <= held.score * self._config.stays:
             ranked.remove(held)
             ranked.insert(0, held)
         return ranked
@@ -143,7 +140,7 @@ class Lookout:
 
     @hookimpl
     def views(self) -> tuple[View, ...]:
-        """The ranked list, and all stations: drawn when somebody looks."""
+        """The ranked list, where to send, and all stations: drawn when somebody looks."""
         as_of = (self._context.now_ms, self._context.own)
         if as_of != self._drawn:
             self._drawn = as_of
@@ -155,123 +152,29 @@ class Lookout:
         ranked = self._ranked(stations)
         known = {each.station.call: (each.why, each.urgency) for each in ranked}
         known |= dict.fromkeys(self._logged, ("worked just now", Urgency.CALM))
-        return _ranked_table(ranked[: self._config.shown], now_ms), _air_table(stations[:_SHOWN], known, now_ms)
+        top = ranked[0].station if ranked else None
+        sending = sending_gauges(self._spectrum, self._context.own, self._band, top, now_ms)
+        goal = self._goals.words()
+        return (
+            ranked_table(ranked[: self._config.shown], self._spectrum, now_ms),
+            *(() if sending is None else (sending,)),
+            *(() if goal is None else (_goal(goal),)),
+            air_table(stations[:_SHOWN], known, now_ms),
+        )
+
+    # -- why ----------------------------------------------------------------------------------------------------------
+
+    @hookimpl
+    def explain(self, call: str) -> list[str]:
+        """Why ``call`` did hail and why not, rule by rule, and how it stands in the ranked list."""
+        station = self._context.station(call)
+        if station is None:
+            return [f"{call} was not heard in the last quarter of an hour"]
+        ranked = self._ranked(list(self._context.stations()))
+        return explain(station, self._rules, self._hailer, self._ranker, ranked, self._context)
 
 
-def _said(reason: str, hearing: Hearing, station: OnAir | None) -> str:
-    strength = strength_words(hearing.snr_db)
-    place = hearing.placed.entity.name if hearing.placed and hearing.placed.entity else None
-    if hearing.to_me:
-        where = f" ({place})" if place else ""
-        why = "" if reason == "calls you" else f", {reason}"
-        return f"{hearing.call}{where} calls you on {band_words(hearing.band)}{why}: {strength}"
-    doing = doing_words(station) if station is not None else "heard"
-    return f"{reason}: {hearing.call}, {doing}, {strength}"
-
-
-def _ranked_table(ranked: list[Ranked], now_ms: int) -> Table:
-    return Table(
-        name="lookout.ranked",
-        panel=Panel.LOOKOUT,
-        title="Whom to call",
-        rank=10,
-        at_ms=max((each.station.last_ms for each in ranked), default=None),
-        columns=(
-            Column(key="call", title="call", keep=1),
-            Column(key="why", title="why", keep=2),
-            Column(key="doing", title="doing", keep=3),
-            Column(key="strength", title="strength", keep=4),
-            Column(key="chance", title="chance", right=True, keep=6),
-            Column(key="age", title="heard", right=True, keep=5),
-        ),
-        rows=tuple(_ranked_row(each, now_ms) for each in ranked),
-        empty="nobody new to call",
-    )
-
-
-def _ranked_row(ranked: Ranked, now_ms: int) -> Row:
-    station = ranked.station
-    return Row(
-        key=station.call,
-        cells=(
-            station.call,
-            ranked.why,
-            doing_words(station),
-            strength_words(station.snr_db),
-            "" if ranked.chance is None else f"{100 * ranked.chance:.0f} %",
-            age_words(now_ms - station.last_ms),
-        ),
-        urgency=ranked.urgency,
-        sentence=sentence(ranked),
-        data={
-            "call": station.call,
-            "band": station.band,
-            "mode": station.mode,
-            "dial_hz": station.dial_hz,
-            "offset_hz": station.offset_hz,
-            "parity": station.parity,
-            "ready": ranked.ready,
-            "need": None if ranked.need is None else f"{ranked.need.dimension}: {ranked.need.scope}",
-            "chance": None if ranked.chance is None else round(ranked.chance, 3),
-            "to_me": station.to_me,
-            "snr_db": station.snr_db,
-            "act_by_ms": act_by_ms(station.last_ms, station.mode, now_ms),
-        },
-    )
-
-
-def _air_table(stations: list[OnAir], known: dict[str, tuple[str, Urgency]], now_ms: int) -> Table:
-    return Table(
-        name="lookout.on_the_air",
-        panel=Panel.ON_THE_AIR,
-        title="On the air",
-        rank=10,
-        at_ms=max((station.last_ms for station in stations), default=None),
-        columns=(
-            Column(key="call", title="call", keep=1),
-            Column(key="doing", title="doing", keep=2),
-            Column(key="place", title="where", keep=5),
-            Column(key="why", title="why it matters", keep=4),
-            Column(key="strength", title="strength", keep=3),
-            Column(key="age", title="heard", right=True, keep=6),
-        ),
-        rows=tuple(_air_row(station, known.get(station.call), now_ms) for station in stations),
-        empty="nobody heard yet",
-    )
-
-
-def _air_row(station: OnAir, known: tuple[str, Urgency] | None, now_ms: int) -> Row:
-    worked = station.best.note(WorkedNote) if station.best is not None else None
-    matters, urgency = known or (worked.why if worked is not None else "", Urgency.CALM)
-    place = station.placed.entity.name if station.placed is not None and station.placed.entity is not None else ""
-    distance = "" if station.distance_km is None else f" {station.distance_km:,.0f} km"
-    doing = doing_words(station)
-    return Row(
-        key=station.call,
-        cells=(
-            station.call,
-            doing,
-            (place + distance).strip(),
-            matters,
-            strength_words(station.snr_db),
-            age_words(now_ms - station.last_ms),
-        ),
-        urgency=urgency,
-        sentence=f"{station.call} {doing}, {db_words(station.snr_db)}" + (f": {matters}" if matters else ""),
-        data={
-            "call": station.call,
-            "band": station.band,
-            "mode": station.mode,
-            "dial_hz": station.dial_hz,
-            "offset_hz": station.offset_hz,
-            "parity": station.parity,
-            "doing": str(station.doing),
-            "partner": station.partner,
-            "snr_db": station.snr_db,
-            "locator": station.locator,
-            "distance_km": station.distance_km,
-            "azimuth_deg": station.azimuth_deg,
-            "to_me": station.to_me,
-            "last_ms": station.last_ms,
-        },
+def _goal(words: str) -> Notice:
+    return Notice(
+        name="lookout.goal", panel=Panel.LOOKOUT, title="Activation", rank=30, text=words, urgency=Urgency.CALM
     )

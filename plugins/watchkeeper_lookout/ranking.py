@@ -1,231 +1,169 @@
-"""Whom to call: need × readiness × strength, each told in words.
-
-The weights are our own (common practice has none): what is new for good counts most, what is rare before what is
-common, and a station that is free now before one that has yet to finish.
-"""
+"""Whom to call: need × chance × readiness, each told in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import lru_cache
-from math import exp
 from typing import NamedTuple
 
-from watchkeeper.api import Dimension, Doing, Need, OnAir, Own, Scope, Urgency
-from watchkeeper.radio import entity, link, mode
+from watchkeeper.api import Context, Need, OnAir, Urgency
 from watchkeeper.radio.message import matches_own
+from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote, band_words, need_words
 
+from .directed import excludes
+from .goals import Goals
 from .notes import LookoutNote
+from .readiness import (
+    LATE_START_MS,
+    act_by_ms,
+    answer_share,
+    guess_of,
+    length_ms_of,
+    readiness,
+)
+from .weights import NOTHING_NEW, Weights, is_base_worked, still_needed, worth
+from .words import db_words, ready_words, strength_words, time_words
 
-_SCOPE = {Scope.EVER: 1.0, Scope.BAND: 0.5, Scope.MODE: 0.35, Scope.BAND_MODE: 0.25, Scope.UNCONFIRMED: 0.15}
-_DIMENSION = {
-    Dimension.ENTITY: 1.0,
-    Dimension.CONTINENT: 0.9,
-    Dimension.CQ_ZONE: 0.8,
-    Dimension.STATE: 0.6,
-    Dimension.ITU_ZONE: 0.5,
-    Dimension.LOCATOR: 0.35,
-    Dimension.PREFIX: 0.3,
-    Dimension.BASE: 0.2,
-    Dimension.CALL: 0.1,
-}
-_READY = {
-    Doing.CALLING: 1.0,
-    Doing.FREE: 0.9,
-    Doing.CLOSING: 0.6,
-    Doing.UNKNOWN: 0.3,
-    Doing.ANSWERING: 0.2,
-    Doing.REPORTING: 0.2,
-}
-_WORDS = {
-    Doing.CALLING: "calling",
-    Doing.FREE: "free",
-    Doing.CLOSING: "closing",
-    Doing.UNKNOWN: "heard",
-    Doing.ANSWERING: "answering",
-    Doing.REPORTING: "in contact",
-}
-_TO_ME = {Doing.ANSWERING: "calling you", Doing.FREE: "done with you"}
-#: of one that nobody told anything about: what a station usually sends with (common practice, no source)
-_USUAL_W = 50.0
-#: how far powers and noises differ: the scale of a logistic curve, 1.8 times it is the standard deviation (common
-#: practice, no source)
-_UNKNOWN_DB = 4.5
-#: starting so late often still works (common practice, no source)
-LATE_START_MS = 1000
-#: turns after which a caller that was not heard again has gone
-_CALLS_FOR = 6
-#: readiness below which a station is not worth a row
-_GONE = 0.02
-_CONTINENTS = frozenset({"AF", "AN", "AS", "EU", "NA", "OC", "SA"})
-#: a call to one's own states or provinces, in two letters that would else pass for another country's prefix
-_WITH_STATES = frozenset({"K", "VE"})
+#: what a rule's urgency makes a station worth at least, a level
+_BY_RULE = 0.25
+#: readiness below which a station is not worth a row, and above which it takes a call now
+_GONE = 0.01
+_READY = 0.5
+#: who calls us stands above all others
+_CALLS_ME = 10.0
+#: chance taken where the mode has none
+_EVEN = 0.5
 
 
 class Ranked(NamedTuple):
-    """One station with its rank: the higher ``score`` first. ``chance`` is a guess from strength and power alone."""
+    """One station with its rank: the higher ``score`` first. ``chance`` is of a decode, None in an untimed mode."""
 
     station: OnAir
     score: float
+    value: float
     need: Need | None
     why: str
     chance: float | None
+    expected_db: float | None
+    evidence: str
+    ready_by: float
     ready: bool
     urgency: Urgency
 
 
-def rank(stations: Iterable[OnAir], own: Own, now_ms: int) -> list[Ranked]:
-    """The stations worth calling, the best first; whom it is no use to call is left out."""
-    found = [ranked for station in stations if (ranked := _ranked(station, own, now_ms)) is not None]
-    return sorted(found, key=lambda each: (-each.score, each.station.call))
+class Ranker:
+    """Ranks stations by the log, the reach and the clock of a context."""
 
+    def __init__(self, weights: Weights, goals: Goals, context: Context) -> None:
+        self._weights = weights
+        self._goals = goals
+        self._context = context
 
-def _ranked(station: OnAir, own: Own, now_ms: int) -> Ranked | None:
-    hearing = station.best
-    if hearing is None or not hearing.live or not (hearing.credibility.credible or station.copied > 1):
+    def rank(self, stations: Iterable[OnAir]) -> list[Ranked]:
+        """The stations worth calling, the best first; whom it is no use to call is left out."""
+        now_ms = self._context.now_ms
+        found = [ranked for station in stations if (ranked := self._ranked(station, now_ms)) is not None]
+        return sorted(found, key=lambda each: (-each.score, each.station.call))
+
+    def why_not(self, station: OnAir) -> str | None:
+        """Why a station is not advised, in words; None where it is."""
+        hearing, own = station.best, self._context.own
+        if hearing is None or not hearing.live:
+            return "it was not heard live"
+        if not (hearing.credibility.credible or station.copied > 1):
+            return "its only hearing is not credible: " + "; ".join(hearing.credibility.reasons[:2])
+        if own.call is not None and matches_own(own.call, station.call):
+            return "it is you"
+        if station.calls_me:
+            return None
+        if excludes(station, own):
+            return f"it calls {station.directed_to}, which is not you"
+        note = hearing.note(WorkedNote)
+        duplicate = note is not None and is_base_worked(
+            note, self._context.worked, station.call, station.band, station.mode
+        )
+        if duplicate and hearing.note(LookoutNote) is None and not self._goals.counts_again(station.call):
+            return note.why if note is not None and note.duplicate else "it is in the log by now"
+        if readiness(station, self._context.now_ms) < _GONE:
+            return "it has not been heard for too long, or does not take calls"
         return None
-    if own.call is not None and matches_own(own.call, station.call):
-        return None
-    worked, lookout = hearing.note(WorkedNote), hearing.note(LookoutNote)
-    if station.to_me and station.doing is not Doing.FREE and cycles_ago(station, now_ms) <= _CALLS_FOR:
-        return _caller(station, worked, own)
-    if excludes(station, own):
-        return None
-    duplicate = worked is not None and worked.duplicate
-    if duplicate and lookout is None:
-        return None
-    value, need = need_value(worked)
-    if lookout is not None:
-        value = max(value, 0.25 * lookout.urgency)
-    ready_by = readiness(station, now_ms)
-    if ready_by < _GONE:
-        return None
-    chance = chance_of(station, own)
-    score = value * ready_by * (0.2 + 0.8 * (0.5 if chance is None else chance))
-    why = lookout.reasons[0] if lookout is not None else worked.why if worked is not None else "heard"
-    ready = station.doing in (Doing.CALLING, Doing.FREE)
-    urgency = lookout.urgency if lookout is not None else Urgency.NOTE if value >= 0.25 else Urgency.CALM
-    return Ranked(station, score, need, why, chance, ready, urgency)
+
+    def _ranked(self, station: OnAir, now_ms: int) -> Ranked | None:
+        if self.why_not(station) is not None:
+            return None
+        hearing = station.best
+        assert hearing is not None
+        lookout = hearing.note(LookoutNote)
+        value, need, why = self._value(station, hearing.note(WorkedNote), lookout)
+        expected_db, chance, evidence = self._reach(station, hearing.note(ReachNote))
+        if station.calls_me:
+            # who calls me stands above all; of several the one that is worth most, then the one that waits longest
+            waits = (now_ms - (station.waited_since_ms or now_ms)) / 1e9
+            why = "calls you" + (f", {why}" if need is not None else "")
+            score = _CALLS_ME + value + waits
+            urgency = Urgency.URGENT
+            return Ranked(station, score, value, need, why, chance, expected_db, evidence, 1.0, True, urgency)
+        ready_by = readiness(station, now_ms)
+        share = _EVEN if chance is None or expected_db is None else answer_share(chance, expected_db, station, now_ms)
+        weights = self._weights
+        score = value * share**weights.chance * ready_by**weights.readiness
+        urgency = lookout.urgency if lookout is not None else Urgency.NOTE if value >= _BY_RULE else Urgency.CALM
+        return Ranked(
+            station, score, value, need, why, chance, expected_db, evidence, ready_by, ready_by >= _READY, urgency
+        )  # fmt: skip
+
+    def _value(
+        self, station: OnAir, note: WorkedNote | None, lookout: LookoutNote | None
+    ) -> tuple[float, Need | None, str]:
+        if note is None:
+            return NOTHING_NEW, None, "heard"
+        needs = still_needed(note, self._context.worked, station.band, station.mode)
+        value, need = worth(needs, self._weights)
+        value *= self._goals.factor(needs, station.call)
+        why = note.why
+        if need is not None:
+            why = need_words(need, station.band, station.mode)
+        elif note.needs:
+            why = "nothing new any more"
+        if lookout is not None and (need is not None or not lookout.by_need):
+            value = max(value, _BY_RULE * lookout.urgency)
+            if not lookout.by_need:
+                why = lookout.reasons[0]
+        return value, need, why
+
+    def _reach(self, station: OnAir, note: ReachNote | None) -> tuple[float | None, float | None, str]:
+        if note is not None:
+            return note.expected_db, note.chance, note.evidence
+        found = guess_of(station, self._context.own)
+        if found is None:
+            return None, None, "no timed mode"
+        return *found, "no evidence: from strength and power alone"
 
 
-def _caller(station: OnAir, worked: WorkedNote | None, own: Own) -> Ranked:
-    """Who calls me stands above all, and of several the one that has waited longest, by its need."""
-    value, need = need_value(worked)
-    why = "calls you" + (f", {need_words(need, station.band, station.mode)}" if need else "")
-    return Ranked(station, 10.0 + value, need, why, chance_of(station, own), ready=True, urgency=Urgency.URGENT)
+def need_code(need: Need | None) -> str | None:
+    """The need for programs: ``entity: first ever``."""
+    return None if need is None else f"{need.dimension}: {need.scope}"
 
 
-def need_value(worked: WorkedNote | None) -> tuple[float, Need | None]:
-    """What a contact would be worth, 0 to about 1.5, and the need that makes most of it."""
-    return (0.05, None) if worked is None else _worth(worked.needs)
+def factors(ranked: Ranked) -> str:
+    """Every factor in words: ``first Chile for you on 20 m · free since 14:02:30 · expect −14 dB, 78 %``."""
+    parts = [ranked.why, ready_words(ranked.station)]
+    if ranked.expected_db is not None and ranked.chance is not None:
+        parts.append(f"expect {db_words(ranked.expected_db)}, {100 * ranked.chance:.0f} %")
+    if ranked.station.tries:
+        parts.append(f"called {ranked.station.tries}× in vain")
+    if ranked.station.fading:
+        parts.append("fading")
+    return " · ".join(parts)
 
 
-@lru_cache(maxsize=4096)
-def _worth(needs: tuple[Need, ...]) -> tuple[float, Need | None]:
-    values = [(_SCOPE[need.scope] * _DIMENSION[need.dimension], need) for need in needs]
-    if not values:
-        return 0.02, None
-    best, need = max(values, key=lambda each: each[0])
-    return best + 0.1 * (sum(value for value, _ in values) - best), need
-
-
-def readiness(station: OnAir, now_ms: int) -> float:
-    """How likely the station listens for a call now, 0 to 1: what it does, and how long ago it was heard doing it."""
-    return float(_READY[station.doing] * 0.6 ** cycles_ago(station, now_ms))
-
-
-def act_by_ms(period_ms: int, mode_name: str, now_ms: int) -> int:
-    """Until when a call still fits into the next period in which the station listens, which has the other parity."""
-    length_ms = _period_ms(mode_name)
-    until_ms = period_ms + length_ms + LATE_START_MS
-    missed = max(0, -((until_ms - now_ms) // (2 * length_ms)))
-    return until_ms + missed * 2 * length_ms
-
-
-def cycles_ago(station: OnAir, now_ms: int) -> float:
-    """How many turns (two periods each) the station has missed since it was last heard."""
-    length_ms = _period_ms(station.mode)
-    return max(0.0, (now_ms - station.last_ms - length_ms) / (2 * length_ms))
-
-
-def chance_of(station: OnAir, own: Own) -> float | None:
-    """The chance that it decodes us, by its strength here and our power alone; None in an untimed mode.
-
-    The path loses as much either way, so what differs is power and noise, and of theirs we know nothing.
-    """
-    return _chance(station.mode, station.snr_db, own.power_w)
-
-
-@lru_cache(maxsize=4096)
-def _chance(mode_name: str, snr_db: float, power_w: float | None) -> float | None:
-    timed = mode.timed(mode_name)
-    if timed is None:
-        return None
-    expected_db = snr_db + (link.ratio_to_db(power_w / _USUAL_W) if power_w else 0.0)
-    return 1 / (1 + exp(-(expected_db - timed.limit_db) / _UNKNOWN_DB))
-
-
-def excludes(station: OnAir, own: Own) -> bool:
-    """Whether a directed call is for others: another continent, another entity, or far stations while we are near."""
-    word = station.directed_to
-    if word is None or own.call is None or station.doing is not Doing.CALLING:
-        return False
-    mine, theirs = entity.lookup(own.call), station.placed
-    if word == "DX":
-        return theirs is not None and theirs.continent is not None and mine.continent == theirs.continent
-    if word in _CONTINENTS:
-        return mine.continent != word
-    if theirs is not None and theirs.entity is not None and theirs.entity.prefix in _WITH_STATES and len(word) == 2:
-        return mine.entity is None or mine.entity.prefix not in _WITH_STATES
-    wanted = entity.prefix_entity(word)
-    return wanted is not None and (mine.entity is None or mine.entity.code != wanted.code)
-
-
-def doing_words(station: OnAir) -> str:
-    """What the station does: ``calling DX``, ``in contact with W1QSB``."""
-    words = _WORDS[station.doing]
-    if station.to_me:
-        return _TO_ME.get(station.doing, "with you")
-    if station.doing is Doing.CALLING:
-        return f"calling {station.directed_to}" if station.directed_to else "calling CQ"
-    if station.partner and station.doing in (Doing.ANSWERING, Doing.REPORTING, Doing.CLOSING):
-        return f"{words} {'with ' if station.doing is not Doing.ANSWERING else ''}{station.partner}"
-    return words
-
-
-def strength_words(snr_db: float) -> str:
-    """The strength in words and dB: ``fair, −12 dB``."""
-    for limit_db, word in ((-20, "very weak"), (-14, "weak"), (-6, "fair"), (4, "good")):
-        if snr_db < limit_db:
-            return f"{word}, {db_words(snr_db)}"
-    return f"strong, {db_words(snr_db)}"
-
-
-def db_words(level_db: float) -> str:
-    """A level with a true minus sign: ``−12 dB``."""
-    return f"{level_db:+.0f} dB".replace("-", "−")
-
-
-def age_words(age_ms: int) -> str:
-    """How old: ``now`` within a period of 15 s, else ``45 s``, ``3 min``."""
-    seconds = max(0, age_ms) // 1000
-    if seconds <= 15:
-        return "now"
-    return f"{seconds} s" if seconds < 120 else f"{seconds // 60} min"
-
-
-def sentence(ranked: Ranked) -> str:
-    """One plain sentence: ``first Chile for you on 20 m: CE3QRT, calling CQ, fair, −12 dB``."""
+def sentence(ranked: Ranked, now_ms: int) -> str:
+    """All that decides, for the operator: who, the factors, and how long there is to act."""
     station = ranked.station
-    if ranked.why.startswith("calls you"):
-        what = ", ".join((f"{station.call} {ranked.why}", strength_words(station.snr_db)))
+    if station.calls_me:
         lacks = f"; still lacks {station.lacks[0]}" if station.lacks else ""
-        return f"{what}, on {band_words(station.band)}{lacks}"
-    return f"{ranked.why}: {station.call}, {doing_words(station)}, {strength_words(station.snr_db)}"
-
-
-@lru_cache(maxsize=256)
-def _period_ms(name: str) -> int:
-    found = mode.timed(name)
-    return round(found.period_s * 1000) if found else 15_000
+        where = f"on {band_words(station.band)}{lacks}"
+        return f"{station.call} {ranked.why}, {strength_words(station.snr_db)}, {where}"
+    until_ms = act_by_ms(station.last_ms, station.mode, now_ms)
+    when = time_words(until_ms, length_ms_of(station.mode), LATE_START_MS, now_ms)
+    return f"{station.call}: {factors(ranked)} · {when}"

@@ -23,8 +23,8 @@ from .views import draw
 _UNKNOWN_W = 50.0
 #: a hearing at the least that is displayed may be weaker: by so much on the average (common practice, no source)
 _BELOW_FLOOR_DB = 1.5
-#: a report in a message comes from somebody who has chosen us among those it copied: the weakest are passed over (common
-#: practice, no source)
+#: a report in a message comes from somebody who has chosen us among those it copied: the weakest are passed over
+#: (common practice, no source)
 _CHOSEN_DB = 2.0
 MOST_POWERS = 200
 MOST_BANDS = 40

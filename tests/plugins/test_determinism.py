@@ -18,7 +18,8 @@ from watchkeeper.api import Reception, from_ms
 from watchkeeper.testing import Bench, worked_index
 
 random = Random(7)
-bench = Bench(Forward, Lookout, Openings, Reach, Worked, worked=worked_index(("W1QSB", "40m", "FT8"), ("G4QRS", "20m", "FT8")))
+worked = worked_index(("W1QSB", "40m", "FT8"), ("G4QRS", "20m", "FT8"))
+bench = Bench(Forward, Lookout, Openings, Reach, Worked, worked=worked)
 calls = [(f"{prefix}{digit}QR{letter}", grid) for prefix, grid in
          (("CE", "FF46"), ("JA", "PM95"), ("W", "FN42"), ("G", "IO91"), ("VK", "QF56"), ("OE", "JN88"))
          for digit in range(1, 4) for letter in "ABCDE"]

@@ -11,7 +11,8 @@ from watchkeeper.host.status import State
 from watchkeeper.store.worked import WorkedIndex
 from watchkeeper.testing import Bench, worked_index
 from watchkeeper_lookout import Lookout, LookoutNote
-from watchkeeper_lookout.ranking import act_by_ms
+from watchkeeper_lookout.readiness import act_by_ms
+from watchkeeper_reach import Reach
 from watchkeeper_worked import Worked
 
 CHILE = "CQ CE3QRT FF46"
@@ -19,7 +20,7 @@ CHILE = "CQ CE3QRT FF46"
 
 def bench(*rules: dict[str, Any], worked: WorkedIndex | None = None, **more: Any) -> Bench:
     config = {"lookout": {"rule": [{"name": f"rule {number}", **rule} for number, rule in enumerate(rules)]}}
-    return Bench(Worked, Lookout, config=config if rules else {}, worked=worked, **more)
+    return Bench(Worked, Reach, Lookout, config=config if rules else {}, worked=worked, **more)
 
 
 def calls(on: Bench) -> list[str | None]:
@@ -169,7 +170,7 @@ def test_my_own_transmissions_heard_by_a_second_receiver_are_no_station() -> Non
 
 def test_a_station_already_worked_is_hailed_only_where_the_rule_says_so() -> None:
     log = worked_index(("CE3QRT", "20m", "FT8"))
-    assert Bench(Worked, Lookout).status("lookout").state is State.RUNNING
+    assert Bench(Worked, Reach, Lookout).status("lookout").state is State.RUNNING
     for too, hailed in ((False, []), (True, ["CE3QRT"])):
         on = bench({"calls": ["CE*"], "worked_too": too}, worked=log)
         on.period(CHILE)
@@ -177,7 +178,8 @@ def test_a_station_already_worked_is_hailed_only_where_the_rule_says_so() -> Non
 
 
 def test_by_default_callers_and_new_entities_are_hailed() -> None:
-    on = Bench(Worked, Lookout, worked=worked_index(("OE1QRM", "40m", "FT8"), ("W1QSB", "20m", "FT8")))
+    log = worked_index(("OE1QRM", "40m", "FT8"), ("W1QSB", "20m", "FT8"))
+    on = Bench(Worked, Reach, Lookout, worked=log, config={"lookout": {"young_log": 2}})
     on.period(CHILE, "CQ OE2QRM JN67", "CQ W2QSB FN20")
     assert {hail.call: hail.rule for hail in on.hails} == {"CE3QRT": "new entity", "OE2QRM": "new on this band"}
     on.period("DL5QRM W1QSB FN42")
@@ -298,7 +300,10 @@ def test_the_note_on_the_hearing_names_rules_and_urgency() -> None:
     on = bench({"calls": ["CE*"], "urgency": "urgent"}, {"need": ["entity"]})
     (hearing,) = on.hear(CHILE)
     assert hearing.note(LookoutNote) == LookoutNote(
-        rules=("rule 0", "rule 1"), reasons=("rule 0", "first Chile for you"), urgency=Urgency.URGENT
+        rules=("rule 0", "rule 1"),
+        reasons=("rule 0", "first Chile for you"),
+        matters=("CE3QRT|20m", "entity|112|any band"),
+        urgency=Urgency.URGENT,
     )
 
 

@@ -134,7 +134,7 @@ def test_a_reception_that_comes_twice_counts_once() -> None:
     assert note(on, "CQ CE3QRT FF46", snr_db=-10).evidence == "reported you just now"
 
 
-# -- the estimate against worlds that we make ----------------------------------------------------------------------------
+# -- the estimate against worlds that we make ---------------------------------------------------------------------------
 
 
 def world(seed: int, excess_db: float, spread_db: float, stations: int) -> list[tuple[float, float]]:

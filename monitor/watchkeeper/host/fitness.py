@@ -33,6 +33,7 @@ class Traits(NamedTuple):
     config_type: type[msgspec.Struct]
     provides: tuple[type[Note], ...]
     needs: tuple[type[Note], ...]
+    wants: tuple[type[Note], ...] = ()
 
 
 class HookImplementation(NamedTuple):
@@ -63,7 +64,7 @@ def traits(cls: object, name: str) -> Traits:
     config_type = getattr(cls, "Config", NoConfig)
     if not (isinstance(config_type, type) and issubclass(config_type, msgspec.Struct)):
         raise UnfitError("its Config is no msgspec.Struct")
-    return Traits(cls, config_type, _notes(cls, "provides"), _notes(cls, "needs"))
+    return Traits(cls, config_type, _notes(cls, "provides"), _notes(cls, "needs"), _notes(cls, "wants"))
 
 
 def _notes(cls: type, attribute: str) -> tuple[type[Note], ...]:

@@ -44,7 +44,10 @@ def _unmet(plugins: Mapping[str, Traits], providers: Mapping[type[Note], str]) -
 
 
 def _graph(plugins: Mapping[str, Traits], providers: Mapping[type[Note], str]) -> dict[str, list[str]]:
-    return {name: [providers[note] for note in traits.needs] for name, traits in sorted(plugins.items())}
+    return {
+        name: [providers[note] for note in (*traits.needs, *traits.wants) if note in providers]
+        for name, traits in sorted(plugins.items())
+    }
 
 
 def _circle(plugins: Mapping[str, Traits], providers: Mapping[type[Note], str]) -> dict[str, str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from statistics import median
 
 import msgspec
 
@@ -14,6 +15,8 @@ HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
 #: how many hails the faces can look back on
 KEPT = 200
+#: from this share of the hour's hails on, only what is rare enough goes out
+RESERVED_FROM = 0.75
 
 
 class HailRules(msgspec.Struct, frozen=True, kw_only=True):
@@ -31,7 +34,8 @@ class HailBook:
         self._rules = rules
         self._waiting: dict[str, Hail] = {}
         self._held: dict[str, int] = {}
-        self._times: deque[int] = deque()
+        #: (when, rarity) of the hails of the last hour
+        self._times: deque[tuple[int, float]] = deque()
         self.recent: deque[Hail] = deque(maxlen=KEPT)
         self.out = 0
         self.held_back = 0
@@ -51,31 +55,38 @@ class HailBook:
         """Those that go out now, the most urgent first."""
         if not self._waiting:
             return ()
-        waiting = sorted(self._waiting.values(), key=lambda h: (-h.urgency, h.key))
+        waiting = sorted(self._waiting.values(), key=lambda h: (-h.urgency, -h.rarity, h.key))
         self._waiting.clear()
         out = []
         for hail in waiting:
             if self._held.get(hail.key, 0) > now_ms:
                 continue
-            if hail.urgency < Urgency.URGENT and not self._may_go(now_ms):
+            if hail.urgency < Urgency.URGENT and not self._may_go(hail, now_ms):
                 self.held_back += 1
                 continue
             minutes = self._rules.hold_off_min if hail.hold_off_min is None else hail.hold_off_min
             self._held[hail.key] = now_ms + round(minutes * 60_000)
-            self._times.append(now_ms)
+            self._times.append((now_ms, hail.rarity))
             self.recent.append(hail)
             self.out += 1
             out.append(hail)
         self._forget(now_ms)
         return out
 
-    def _may_go(self, now_ms: int) -> bool:
-        while self._times and self._times[0] <= now_ms - HOUR_MS:
+    def _may_go(self, hail: Hail, now_ms: int) -> bool:
+        while self._times and self._times[0][0] <= now_ms - HOUR_MS:
             self._times.popleft()
-        if 0 < self._rules.per_hour <= len(self._times) or now_ms < self._paused_until:
+        if now_ms < self._paused_until or self._is_crowded_out(hail):
             return False
         minute = now_ms % DAY_MS // 60_000
         return not any(_within(minute, *span) for span in self._rules.quiet)
+
+    def _is_crowded_out(self, hail: Hail) -> bool:
+        """Whether the hour's hails are used up; the last quarter of them is for what is no commoner than most were."""
+        limit, used = self._rules.per_hour, len(self._times)
+        if limit <= 0 or used < limit * RESERVED_FROM:
+            return False
+        return used >= limit or hail.rarity < median(rarity for _, rarity in self._times)
 
     def _forget(self, now_ms: int) -> None:
         if len(self._held) > 10 * KEPT:

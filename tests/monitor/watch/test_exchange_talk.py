@@ -158,7 +158,7 @@ class Callers(RuleBasedStateMachine):
         if copied:
             self.spoke[who] = self.period
             row = station(self.bench, who)
-            fresh = who not in self.done or self.period - self.done[who] >= 8
+            fresh = who not in self.done or self.period - self.done[who] >= 10
             if says in ("grid", "-08") and fresh:
                 assert row.calls_me
             if says in ("RR73", "73"):

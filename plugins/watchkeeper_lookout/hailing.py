@@ -1,0 +1,220 @@
+"""Hails: one for a matter, however many stations would settle it; none for what a young log makes new."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from typing import NamedTuple
+
+from watchkeeper.api import Context, Hail, Hearing, Need, OnAir, Period, Urgency
+from watchkeeper.radio.message import matches_own
+from watchkeeper_worked import WorkedNote, band_words
+
+from .directed import excludes
+from .notes import LookoutNote
+from .ranking import Ranker
+from .readiness import act_by_ms
+from .rules import LookoutConfig, Matcher
+from .words import doing_words, strength_words
+
+#: needs whose bearers are counted, and calls that each remembers
+MOST_NEEDS = 4_000
+MOST_CALLS = 60
+#: stations to hear before seldom means anything
+ENOUGH_HEARD = 40
+MOST_HEARD = 20_000
+#: other candidates that a hail names
+_OTHERS = 3
+#: hails that may be escalated
+MOST_RAISED = 100
+#: a station not heard for so long is nobody to hail once more
+_STILL_MS = 60_000
+
+
+class Raised(NamedTuple):
+    """A hail that went to the watch, to be raised a level when ignored."""
+
+    hail: Hail
+    after_ms: int
+
+
+class Candidate(NamedTuple):
+    """One hearing that would settle a matter."""
+
+    hearing: Hearing
+    note: LookoutNote
+    score: float
+
+
+class Hailer:
+    """Turns the rules' notes into hails."""
+
+    def __init__(self, rules: tuple[Matcher, ...], config: LookoutConfig, context: Context) -> None:
+        self._rules = {rule.rule.name: rule for rule in rules}
+        self._config = config
+        self._context = context
+        #: need → calls that would bring it, of those heard so far
+        self._bearers: OrderedDict[tuple[str, str], OrderedDict[str, None]] = OrderedDict()
+        self._heard: OrderedDict[str, None] = OrderedDict()
+        self._raised: OrderedDict[str, Raised] = OrderedDict()
+
+    # -- how seldom ---------------------------------------------------------------------------------------------------
+
+    def heard(self, hearing: Hearing, worked: WorkedNote | None) -> None:
+        """Count who would bring what."""
+        call = hearing.call
+        if call is None or call in self._heard or worked is None or not hearing.credibility.credible:
+            return
+        self._heard[call] = None
+        if len(self._heard) > MOST_HEARD:
+            self._heard.popitem(last=False)
+        for need in worked.needs:
+            key = (need.dimension.value, need.value)
+            bearers = self._bearers.setdefault(key, OrderedDict())
+            bearers[call] = None
+            if len(bearers) > MOST_CALLS:
+                bearers.popitem(last=False)
+        while len(self._bearers) > MOST_NEEDS:
+            self._bearers.popitem(last=False)
+
+    def share(self, need: Need) -> float:
+        """The share of the stations heard that would bring this."""
+        bearers = self._bearers.get((need.dimension.value, need.value), ())
+        return len(bearers) / max(1, len(self._heard))
+
+    def too_common(self, rule: Matcher, hearing: Hearing, worked: WorkedNote | None) -> str | None:
+        """Why what is new here is no news: the log is young and many would bring it. None where it is news."""
+        if not rule.rule.seldom or self._context.worked.count >= self._config.young_log:
+            return None
+        match = rule.match(hearing, worked)
+        if match is None or match.need is None:
+            return None
+        if len(self._heard) < ENOUGH_HEARD:
+            return f"the log is young, and only {len(self._heard)} stations were heard yet: nobody knows what is rare"
+        share = self.share(match.need)
+        if share > self._config.seldom_share:
+            return f"the log is young, and {100 * share:.0f} % of the stations heard would bring it"
+        return None
+
+    # -- hails --------------------------------------------------------------------------------------------------------
+
+    def judge(self, period: Period, ranker: Ranker) -> None:
+        """Hail the best candidate of each matter that the burst brought."""
+        matters: dict[tuple[str, str], list[Candidate]] = {}
+        for hearing in period.fresh:
+            note = hearing.note(LookoutNote)
+            if note is None or self.why_silent(hearing) is not None:
+                continue
+            chosen = self._speaking(hearing, note)
+            if chosen is not None:
+                matters.setdefault(chosen, []).append(self._candidate(hearing, note, ranker))
+        for (rule, matter), candidates in matters.items():
+            candidates.sort(key=lambda each: (-each.score, each.hearing.call or ""))
+            self._hail(self._rules[rule], matter, candidates)
+
+    def why_silent(self, hearing: Hearing) -> str | None:
+        """Why a hearing never hails, whatever the rules; None where it may."""
+        own = self._context.own
+        if not hearing.live:
+            return "it was not heard live"
+        station = self._context.station(hearing.call or "")
+        answers = hearing.to_me and station is not None and (station.calls_me or station.tried_ms is not None)
+        if not hearing.credibility.credible and not answers:
+            return "the hearing is not credible: " + "; ".join(hearing.credibility.reasons[:2])
+        if own.call is not None and matches_own(own.call, hearing.call):
+            return "it is you"
+        if station is not None and excludes(station, own):
+            return f"it calls {station.directed_to}, which is not you"
+        return None
+
+    def _speaking(self, hearing: Hearing, note: LookoutNote) -> tuple[str, str] | None:
+        """(rule, matter) of the most urgent rule that may speak."""
+        worked = hearing.note(WorkedNote)
+        for name, matter in zip(note.rules, note.matters, strict=True):
+            rule = self._rules[name]
+            if rule.calls_me and not self._waits(hearing):
+                continue
+            if self.too_common(rule, hearing, worked) is None:
+                return name, matter
+        return None
+
+    def _waits(self, hearing: Hearing) -> bool:
+        """Whether the station still wants us: not once its exchange is complete or its contact logged."""
+        station = self._context.station(hearing.call or "")
+        return station is None or station.calls_me
+
+    def _candidate(self, hearing: Hearing, note: LookoutNote, ranker: Ranker) -> Candidate:
+        station = self._context.station(hearing.call or "")
+        ranked = ranker.rank([station]) if station is not None else []
+        return Candidate(hearing, note, ranked[0].score if ranked else 0.0)
+
+    def _hail(self, rule: Matcher, matter: str, candidates: list[Candidate]) -> None:
+        best = candidates[0]
+        hearing, note = best.hearing, best.note
+        station = self._context.station(hearing.call or "")
+        why = note.reasons[note.rules.index(rule.rule.name)]
+        others = tuple(dict.fromkeys(each.hearing.call for each in candidates[1:] if each.hearing.call != hearing.call))
+        also = f"; also {', '.join(str(call) for call in others[:_OTHERS])}" if others else ""
+        need = rule.match(hearing, hearing.note(WorkedNote))
+        hail = Hail(
+            key=f"lookout|{rule.rule.name}|{matter}",
+            urgency=rule.urgency,
+            sentence=_said(why, hearing, station) + also,
+            rule=rule.rule.name,
+            at_ms=self._context.now_ms,
+            call=hearing.call,
+            band=hearing.band,
+            reasons=tuple(dict.fromkeys((why, *note.reasons))),
+            act_by_ms=act_by_ms(hearing.period_ms, hearing.mode, self._context.now_ms),
+            hold_off_min=rule.rule.hold_off_min,
+            rarity=0.0 if need is None or need.need is None else 1 - self.share(need.need),
+        )
+        self._context.hail(hail)
+        if rule.rule.escalate_min and hail.key not in self._raised:
+            self._raised[hail.key] = Raised(hail, hail.at_ms + round(rule.rule.escalate_min * 60_000))
+            if len(self._raised) > MOST_RAISED:
+                self._raised.popitem(last=False)
+
+    # -- what was ignored ---------------------------------------------------------------------------------------------
+
+    def settled(self, call: str) -> None:
+        """The station was worked: nothing is left to raise."""
+        self._raised = OrderedDict((key, each) for key, each in self._raised.items() if each.hail.call != call)
+
+    def escalate(self) -> None:
+        """Raise once more, a level up, what the operator has left alone while the station is still there."""
+        now_ms = self._context.now_ms
+        for key, raised in list(self._raised.items()):
+            if now_ms < raised.after_ms:
+                continue
+            del self._raised[key]
+            station = self._context.station(raised.hail.call or "")
+            if station is None or now_ms - station.last_ms > _STILL_MS or station.tried_ms is not None:
+                continue
+            self._context.hail(_again(raised.hail, station, now_ms))
+
+
+def _again(hail: Hail, station: OnAir, now_ms: int) -> Hail:
+    return Hail(
+        key=f"{hail.key}|again",
+        urgency=Urgency(min(Urgency.URGENT, hail.urgency + 1)),
+        sentence=f"still there: {hail.sentence}",
+        rule=hail.rule,
+        at_ms=now_ms,
+        call=hail.call,
+        band=hail.band,
+        reasons=hail.reasons,
+        act_by_ms=act_by_ms(station.last_ms, station.mode, now_ms),
+        hold_off_min=hail.hold_off_min,
+        rarity=hail.rarity,
+    )
+
+
+def _said(reason: str, hearing: Hearing, station: OnAir | None) -> str:
+    strength = strength_words(hearing.snr_db)
+    place = hearing.placed.entity.name if hearing.placed and hearing.placed.entity else None
+    if hearing.to_me:
+        where = f" ({place})" if place else ""
+        why = "" if reason == "calls you" else f", {reason}"
+        return f"{hearing.call}{where} calls you on {band_words(hearing.band)}{why}: {strength}"
+    doing = doing_words(station) if station is not None else "heard"
+    return f"{reason}: {hearing.call}, {doing}, {strength}"
