@@ -13,6 +13,7 @@ import json
 import os
 import platform
 import random
+import resource
 import subprocess
 import sys
 import tempfile
@@ -127,6 +128,12 @@ def timed(script: str, argument: Path) -> tuple[int, float]:
     return int(count), float(seconds)
 
 
+def processor_s() -> float:
+    """Processor seconds of all processes that this one started and that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def imported(file: Path, folder: Path) -> tuple[dict[str, int], float, float]:
     """What ``log import`` says, its seconds with all that starting it costs, and the peak of its processes in MiB."""
     command = [sys.executable, "-m", "watchkeeper", "log", "import", str(file), "--data", str(folder), "--json"]
@@ -167,8 +174,11 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         file, folder = Path(place, "log.adi"), Path(place, "data")
         make(file, asked.contacts)
+        before = processor_s()
         read_count, read_s = timed(MEASURED, file)
+        between = processor_s()
         told, import_s, peak = imported(file, folder)
+        behind = processor_s()
         again, again_s, _ = imported(file, folder)
         ready_count, ready_s = timed(READY, folder)
         found = {
@@ -177,6 +187,8 @@ def main() -> None:
             "adif_io_s": round(read_s, 2),
             "import_s": round(import_s, 2),
             "times_as_fast": round(read_s / import_s, 2),
+            "adif_io_processor_s": round(between - before, 2),
+            "import_processor_s": round(behind - between, 2),
             "import_peak_mib": round(peak),
             "second_import_s": round(again_s, 2),
             "ready_s": round(ready_s, 2),
@@ -190,7 +202,7 @@ def main() -> None:
     if asked.json:
         print(json.dumps(found))
     else:
-        print("\n".join(f"{name:>18}  {value}" for name, value in found.items()))
+        print("\n".join(f"{name:>20}  {value}" for name, value in found.items()))
 
 
 if __name__ == "__main__":

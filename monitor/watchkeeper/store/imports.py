@@ -33,7 +33,7 @@ from .worked_rows import Gather
 
 #: told how much of the file is done, 0 to 1
 Progress = Callable[[float], None]
-_CACHE_KIB = 40 * 1024
+_CACHE_KIB = 24 * 1024
 #: refused records that are told one by one
 _TOLD = 20
 _COUNTS_FOR = "SELECT call, told, band, mode FROM contact WHERE id = ?"

@@ -11,7 +11,7 @@ from .worked import Dimension, WorkedIndex
 SNAPSHOT_AFTER = 2_000
 _KEPT_SNAPSHOTS = 2
 #: different stations gathered before they enter the index: bounds the memory
-_BLOCK = 100_000
+_BLOCK = 160_000
 _TWO_DAYS_MS = 2 * 86_400_000
 
 _STANDING = """
