@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -63,7 +64,12 @@ def check(file: Path | None, as_json: bool) -> None:
 @_file
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: section → key → value, origin, about.")
 def show(file: Path | None, as_json: bool) -> None:
-    """Show every key with its value, where that came from, and what it means; the output is valid TOML."""
+    """Show every key with its value, where that came from, and what it means; the output is valid TOML.
+
+    \b
+    Example:
+      watchkeeper config show --json
+    """
     from ..config import ConfigError, load_with_origins
     from ..config.showing import as_toml, settings
 
@@ -86,6 +92,39 @@ def show(file: Path | None, as_json: bool) -> None:
             "about": setting.about,
         }
     click.echo(json.dumps(told, ensure_ascii=False))
+
+
+@command.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object: section → key → default, variable, about.")
+def keys(as_json: bool) -> None:
+    """List every key that there is: its default, the environment variable that outweighs it, and what it means.
+
+    \b
+    Example:
+      watchkeeper config keys
+    """
+    from ..config import load_with_origins
+    from ..config.showing import settings, toml, variable
+
+    loaded = load_with_origins(Path(os.devnull), environ={})
+    found = list(settings(loaded, {each.plugin: each.made for each in _sections(loaded) if each.made is not None}))
+    if as_json:
+        told: dict[str, dict[str, object]] = {}
+        for setting in found:
+            told.setdefault(setting.section, {})[setting.key] = {
+                "default": setting.value,
+                "variable": variable(setting),
+                "about": setting.about,
+                "keys": dict(setting.keys),
+            }
+        click.echo(json.dumps(told, ensure_ascii=False))
+        return
+    for setting in found:
+        default = "not set" if setting.value is None else toml(setting.value)
+        click.echo(f"{setting.section}.{setting.key}: {setting.about}")
+        click.echo(f"    default {default}; {variable(setting)}")
+        for key, about in setting.keys:
+            click.echo(f"    {key}: {about}")
 
 
 def _sections(loaded: Loaded) -> list[Section]:

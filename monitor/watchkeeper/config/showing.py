@@ -68,6 +68,11 @@ def as_toml(found: list[Setting]) -> Iterator[str]:
         yield f"# {setting.key} is not set" if unset else f"{setting.key} = {toml(setting.value)}"
 
 
+def variable(setting: Setting) -> str:
+    """The environment variable that outweighs the key."""
+    return f"WATCHKEEPER_{setting.section}__{setting.key}".replace(".", "__").upper()
+
+
 def toml(value: Any) -> str:
     """Plain data as a TOML value; what is None inside a table is left out."""
     if isinstance(value, Mapping):
