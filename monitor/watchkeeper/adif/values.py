@@ -42,7 +42,8 @@ def hz(text: str) -> int:
 
 def adif_date(when: datetime) -> str:
     """The UTC date as ``YYYYMMDD``."""
-    return when.astimezone(UTC).strftime("%Y%m%d")
+    utc = when.astimezone(UTC)
+    return f"{utc.year:04d}{utc:%m%d}"  # %Y has no leading zeros everywhere
 
 
 def adif_time(when: datetime) -> str:

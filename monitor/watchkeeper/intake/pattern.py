@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+import warnings
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from decimal import Decimal
@@ -226,9 +227,14 @@ class _Builder:
     ) -> Reader | None:
         where = f"lines (entry {number}).pattern"
         try:
-            match = re.compile(form.pattern)
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", FutureWarning)
+                match = re.compile(form.pattern)
         except (re.error, OverflowError, RecursionError) as error:
             self._complain(where, f"not a regular expression: {error}")
+            return None
+        except FutureWarning as warning:
+            self._complain(where, f"a later Python may read it otherwise, so escape it: {warning}")
             return None
         if form.kind != "skip":
             self._check_groups(where, form.kind, match.groupindex, values)

@@ -270,19 +270,25 @@ def _form(reading: Reading) -> Finding:
 _GROUPS: dict[Form, str] = {"full_call": "full_", "serial_and_locator": "serial_", "two_addressees": "two_"}
 
 
+def _within(group: str, finding: str) -> str:
+    """The finding as weighed in its form; one that the sets never showed there counts as it does anywhere."""
+    name = group + finding
+    return name if name in WEIGHTS else finding
+
+
 def _sender(call: str | None, reading: Reading, square: str | None, before: str | None) -> Iterator[Finding]:
     group = _GROUPS.get(reading.type, "")
     if call is None:
-        yield Finding(f"{group}sender_unresolved", "its call sign is an unresolved hash")
+        yield Finding(_within(group, "sender_unresolved"), "its call sign is an unresolved hash")
         return
     placed = entity.lookup(call)
     if not placed.valid:
-        yield Finding(f"{group}sender_unallocated", f"{call} is no call sign of an allocated series")
+        yield Finding(_within(group, "sender_unallocated"), f"{call} is no call sign of an allocated series")
         return
     if reading.sender_hashed:
-        yield Finding(f"{group}sender_hashed", f"{call} is told by a hash, which another station can share")
+        yield Finding(_within(group, "sender_hashed"), f"{call} is told by a hash, which another station can share")
     else:
-        yield Finding(f"{group}sender_allocated", f"{call} is of an allocated series")
+        yield Finding(_within(group, "sender_allocated"), f"{call} is of an allocated series")
         if reading.type != "full_call":
             yield _prefix(call)
     if square is not None:
@@ -317,15 +323,15 @@ def _prefix(call: str) -> Finding:
 def _addressee(reading: Reading) -> Iterator[Finding]:
     call, group = reading.addressee, _GROUPS.get(reading.type, "")
     if reading.is_call_to_all:
-        yield Finding(f"{group}to_all", "a call to all")
+        yield Finding(_within(group, "to_all"), "a call to all")
     elif call is None:
-        yield Finding(f"{group}addressee_unresolved", "it calls an unresolved hash")
+        yield Finding(_within(group, "addressee_unresolved"), "it calls an unresolved hash")
     elif not entity.lookup(call).valid:
-        yield Finding(f"{group}addressee_unallocated", f"{call}, whom it calls, is of no allocated series")
+        yield Finding(_within(group, "addressee_unallocated"), f"{call}, whom it calls, is of no allocated series")
     elif reading.addressee_hashed:
-        yield Finding(f"{group}addressee_hashed", f"{call}, whom it calls, is told by a hash")
+        yield Finding(_within(group, "addressee_hashed"), f"{call}, whom it calls, is told by a hash")
     else:
-        yield Finding(f"{group}addressee_allocated", f"{call}, whom it calls, is of an allocated series")
+        yield Finding(_within(group, "addressee_allocated"), f"{call}, whom it calls, is of an allocated series")
         if reading.type != "full_call":
             yield _prefix(call)
 

@@ -117,7 +117,7 @@ def decode(lines: Iterable[bytes], first_line: int = 1) -> Iterator[Entry]:
             continue
         try:
             yield _decode(line)
-        except (msgspec.DecodeError, RecursionError) as error:
+        except (ValueError, RecursionError) as error:
             raise JournalError(f"journal line {number}: {error}") from error
 
 

@@ -101,3 +101,7 @@ def test_an_impossible_time_names_its_field(fields: dict[str, str], field: str) 
 def test_dates_and_times_come_back(seconds: int) -> None:
     local = datetime.fromtimestamp(seconds, timezone(timedelta(hours=5, minutes=45)))
     assert parse_when({"QSO_DATE": adif_date(local), "TIME_ON": adif_time(local)}) == (local, None)
+
+
+def test_a_year_of_less_than_four_digits_is_written_with_four() -> None:
+    assert adif_date(datetime(26, 5, 1, tzinfo=UTC)) == "00260501"  # found by fuzzing: ADIF wants YYYYMMDD

@@ -243,6 +243,7 @@ GOOD: dict[str, Any] = {"time": "time.format = 'iso'", "values": VALUES}
         ("title = 'x'\nencoding = 'rot13'\n[[lines]]\npattern = 'x'", ["encoding: no encoding of text: 'rot13'"]),
         ("title = 'x'\ntime.format = '%Q'\n[[lines]]\npattern = 'x'", ["format: 'Q' is a bad directive"]),
         ("title = 'x'\n[[lines]]\npattern = 'x{99999999999}'", ["pattern: not a regular expression"]),
+        ("title = 'x'\n[[lines]]\npattern = '[[a]'", ["a later Python may read it otherwise"]),  # found by fuzzing
         ("title = 'x'\nencoding = 'klingon'\n[[lines]]\npattern = 'x'", ["encoding: no encoding of text: 'klingon'"]),
     ],
 )

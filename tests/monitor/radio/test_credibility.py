@@ -294,6 +294,10 @@ def test_no_entity_at_sea_so_any_locator_goes() -> None:
         ("4D0C3FA7B1E2955C01", False),
         ("V56QTX LL0QTV R CI43", False),
         ("MORE THAN A MESSAGE HOLDS", False),
+        # found by fuzzing: forms that no payload unpacks to, for a decoder may write any text
+        ("<G4QRS> <P/PA9QRT> R 570007 JO22DB", False),
+        ("<P/G4QRS> <PA9QRT> R 570007 JO22DB", True),
+        ("W1QSB RR73; G4QRS QQ9QTA -08", False),
     ],
 )
 def test_single_messages(text: str, credible: bool) -> None:

@@ -63,6 +63,11 @@ def test_the_line_that_is_wrong_is_named() -> None:
         list(decode([b'{"n":1,"t":5}\n', b"\n", b'{"n":"x","t":5}\n']))
 
 
+def test_a_text_that_is_not_utf_8_is_named_too() -> None:
+    with pytest.raises(JournalError, match="journal line 1"):  # found by fuzzing
+        list(decode([b'{"n":3,"t":5,"act":{"act":"done","key":"\xf8"}}\n']))
+
+
 def test_the_header_carries_the_whole_configuration() -> None:
     config = Config(station=Station(call="DL5QRM", locator="JO62qm"))
     header = Header(watchkeeper="0", started_ms=1, config=plain(config), data="r", baseline=3)
