@@ -19,6 +19,10 @@ def command(to: Path, data: Path | None, as_json: bool) -> None:
     TO takes its name only when the copy is whole, checked and on the disk; an older copy of that name stays until
     then. To go back to it, stop the watch and put it in place of watchkeeper.db in the data folder, with no
     watchkeeper.db-wal or watchkeeper.db-shm beside it.
+
+    \b
+    Example:
+      watchkeeper backup ~/backup/watchkeeper.db
     """
     import msgspec
 

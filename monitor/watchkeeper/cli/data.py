@@ -44,7 +44,12 @@ def command() -> None:
 @_folder
 @_as_json
 def show(data: Path | None, as_json: bool) -> None:
-    """Show which release is in use, and its age."""
+    """Show which release is in use, and its age.
+
+    \b
+    Example:
+      watchkeeper data show
+    """
     path = newest(data_folder(data))
     _show(path, as_json)
 
@@ -58,6 +63,10 @@ def refresh(file: Path, data: Path | None, as_json: bool) -> None:
 
     It is refused, and the release in use kept, where a line cannot be read, an entity code is not a current one of
     ADIF's, a zone is out of range, rows are missing, a known call sign leads elsewhere, or the release in use is newer.
+
+    \b
+    Example:
+      watchkeeper data refresh cty.csv
     """
     folder = data_folder(data)
     try:

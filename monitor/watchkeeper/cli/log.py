@@ -31,6 +31,10 @@ def import_command(ctx: click.Context, files: tuple[str, ...], data: Path | None
     "mended" counts those among them that broke the standard and could be mended, and contacts that were confirmed.
 
     The exit code is 0 when every file could be read (refused records are listed), 1 otherwise.
+
+    \b
+    Example:
+      watchkeeper log import old-log.adi
     """
     from watchkeeper.cli.log_import import import_files
 
@@ -43,7 +47,12 @@ def import_command(ctx: click.Context, files: tuple[str, ...], data: Path | None
 @data_option
 @_as_json
 def undo_command(number: int | None, as_list: bool, data: Path | None, as_json: bool) -> None:
-    """Take one import back: the one with this number, or the last. Its rows stay, marked as taken back."""
+    """Take one import back: the one with this number, or the last. Its rows stay, marked as taken back.
+
+    \b
+    Example:
+      watchkeeper log undo
+    """
     from watchkeeper.cli.log_import import list_imports, undo_import
 
     if as_list:
@@ -59,7 +68,12 @@ def undo_command(number: int | None, as_list: bool, data: Path | None, as_json: 
 @click.option("--until", type=_DAYS, help="Contacts that start before this time (UTC).")
 @data_option
 def export_command(file: str, as_json: bool, since: datetime | None, until: datetime | None, data: Path | None) -> None:
-    """Write the log to FILE (- or nothing: the standard output) in the order of time, as ADIF 3.1.7 or JSON lines."""
+    """Write the log to FILE (- or nothing: the standard output) in the order of time, as ADIF 3.1.7 or JSON lines.
+
+    \b
+    Example:
+      watchkeeper log export --since 2026-05-01 may.adi
+    """
     from watchkeeper.cli.log_export import export
 
     export(file, data, as_json, since, until)
@@ -79,6 +93,10 @@ def find_command(
     """Show contacts with CALL, the newest first; * stands for any letters, ? for one.
 
     The exit code is 0 when there are any, 1 otherwise.
+
+    \b
+    Example:
+      watchkeeper log find "JA*"
     """
     from watchkeeper.cli.log_export import find
 
@@ -89,7 +107,12 @@ def find_command(
 @data_option
 @_as_json
 def stats_command(data: Path | None, as_json: bool) -> None:
-    """Count the log: by band and mode, entities, zones, squares, and what is confirmed."""
+    """Count the log: by band and mode, entities, zones, squares, and what is confirmed.
+
+    \b
+    Example:
+      watchkeeper log stats
+    """
     from watchkeeper.cli.log_export import stats
 
     stats(data, as_json)
@@ -103,6 +126,10 @@ def check_command(ctx: click.Context, files: tuple[str, ...], as_json: bool) -> 
     """Say what in FILE (ADI or ADX; - for the standard input) breaks the ADIF standard, with place and mend.
 
     The exit code is 0 without errors (warnings may stand), 1 with errors, 2 when a file cannot be read.
+
+    \b
+    Example:
+      watchkeeper log check may.adi
     """
     from watchkeeper.cli.log_check import check_files
 

@@ -43,6 +43,10 @@ def command(calls: tuple[str, ...], as_json: bool, data: Path | None) -> None:
 
     Calls may carry what is added before and after a slash (VE3/G4QRS, SV1QRM/5, W1QSB/MM). What is no call sign is
     answered too, as not valid; the exit code is 0 then as well.
+
+    \b
+    Example:
+      watchkeeper lookup JA1QRV DL5QRM/P
     """
     use_newest(data)
     answer(calls, _json if as_json else _text)

@@ -25,7 +25,12 @@ def command() -> None:
 @data_option
 @_as_json
 def list_command(destination: str | None, everything: bool, data: Path | None, as_json: bool) -> None:
-    """List what waits and the dead letters, the oldest first."""
+    """List what waits and the dead letters, the oldest first.
+
+    \b
+    Example:
+      watchkeeper outbox list
+    """
     import msgspec
 
     from watchkeeper.cli.opening import looking
@@ -64,7 +69,12 @@ def list_command(destination: str | None, everything: bool, data: Path | None, a
 @data_option
 @_as_json
 def inspect_command(number: int, data: Path | None, as_json: bool) -> None:
-    """Show all of one row: its key, and the payload as it is sent."""
+    """Show all of one row: its key, and the payload as it is sent.
+
+    \b
+    Example:
+      watchkeeper outbox inspect 12
+    """
     import msgspec
 
     from watchkeeper.cli.opening import looking
@@ -102,7 +112,12 @@ def inspect_command(number: int, data: Path | None, as_json: bool) -> None:
 @_destination
 @data_option
 def retry_command(numbers: tuple[int, ...], dead: bool, destination: str | None, data: Path | None) -> None:
-    """Have rows tried again: those with ID, or all dead letters. The next watch forwards them."""
+    """Have rows tried again: those with ID, or all dead letters. The next watch forwards them.
+
+    \b
+    Example:
+      watchkeeper outbox retry --dead
+    """
     from watchkeeper.cli.opening import writing
     from watchkeeper.store import outbox
     from watchkeeper.store.outbox import State
@@ -122,7 +137,12 @@ def retry_command(numbers: tuple[int, ...], dead: bool, destination: str | None,
 @click.argument("numbers", metavar="ID…", type=int, nargs=-1, required=True)
 @data_option
 def drop_command(numbers: tuple[int, ...], data: Path | None) -> None:
-    """Give rows up. They stay to be seen with ``outbox list --all``, and can be tried again."""
+    """Give rows up. They stay to be seen with ``outbox list --all``, and can be tried again.
+
+    \b
+    Example:
+      watchkeeper outbox drop 12
+    """
     from watchkeeper.cli.opening import writing
     from watchkeeper.store import outbox
 

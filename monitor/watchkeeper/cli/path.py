@@ -48,6 +48,10 @@ def command(places: tuple[str, ...], at: str | None, as_json: bool) -> None:
     A place is a locator (JN58td: its centre counts) or LAT,LON in degrees, north and east positive. A single - in their
     stead reads pairs from the standard input, one "FROM TO" a line; a bad line is answered in its turn (with --json by
     an object that has only the key "error"), and the exit code is 1 at the end.
+
+    \b
+    Example:
+      watchkeeper path JO62qm PM95
     """
     for place in places:
         if _OPTION.match(place):

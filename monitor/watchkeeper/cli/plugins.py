@@ -21,6 +21,10 @@ def command(data: Path | None, config_path: Path | None, as_json: bool) -> None:
 
     A running watch is asked. Without one the plugins are loaded and checked here and now: "ready" are those that a
     watch would run.
+
+    \b
+    Example:
+      watchkeeper plugins
     """
     told = _of_daemon(data) or _of_config(config_path, data)
     if as_json:

@@ -63,6 +63,10 @@ def command(messages: tuple[str, ...], as_json: bool, data: Path | None) -> None
 
     Credible means: as far as the message alone tells. Any text is answered; what is no message is of type "other", and
     the exit code is 0 then as well.
+
+    \b
+    Example:
+      watchkeeper read "CQ DL5QRM JO62"
     """
     for text in messages:
         if text.startswith("--"):
