@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Sequence
 
-    from ..model import Hail, OnAir, Own
+    from ..model import Hail, Losses, OnAir, Own
     from ..store.worked import WorkedIndex
 
 
@@ -49,6 +49,7 @@ class Watching(Protocol):
     def worked(self) -> WorkedIndex: ...
     def stations(self) -> Iterable[OnAir]: ...
     def station(self, call: str) -> OnAir | None: ...
+    def losses(self) -> Mapping[str, Losses]: ...
 
 
 class Records(Protocol):
@@ -102,6 +103,10 @@ class Context:
     def station(self, call: str) -> OnAir | None:
         """What is known of ``call`` on the air."""
         return self._watching.station(call)
+
+    def losses(self) -> Mapping[str, Losses]:
+        """What each source lost on its way, by its name: gaps in the numbers of its run."""
+        return self._watching.losses()
 
     def hail(self, hail: Hail) -> None:
         """Raise a hail. The core lets each ``key`` out once per hold-off and delivers it.

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from watchkeeper.config import PluginSettings
-from watchkeeper.model import Hail, OnAir, Own
+from watchkeeper.model import Hail, Losses, OnAir, Own
 from watchkeeper.store.worked import WorkedIndex
 
 from .plugin_host import Outlets, PluginHost
@@ -32,6 +32,10 @@ class Nothing:
     def station(self, call: str) -> OnAir | None:
         """Nobody."""
         return None
+
+    def losses(self) -> Mapping[str, Losses]:
+        """Nothing came, nothing was lost."""
+        return {}
 
     def hail(self, plugin: str, hail: Hail) -> None:
         """Nobody to tell."""

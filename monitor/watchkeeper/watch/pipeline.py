@@ -6,13 +6,13 @@ a delivery, a row) is left in ``candidate`` and :meth:`Watch.drain` for whoever 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
 import msgspec
 
 from ..host.status import Rest
-from ..model import Contact, Hail, Hearing, OnAir, Own, Period
+from ..model import Contact, Hail, Hearing, Losses, OnAir, Own, Period
 from ..radio import locator
 from ..radio.message import read
 from ..schema import events
@@ -21,6 +21,7 @@ from ..view import AnyView
 from . import contacts
 from .clock import EventClock, period_ms, watermark_ms
 from .exchange import ExchangeTracker
+from .gaps import Gaps
 from .hails import HailBook
 from .hearing import HearingDesk, Places
 from .journal import Act, Entry, Outcome, Reload
@@ -77,6 +78,7 @@ class Watch:
         self._told: dict[str, Any] = {}  # of the own station, by events: it outweighs the configuration
         self.hails = HailBook(rules.hails)
         self.covers: dict[str, Cover] = {}
+        self._gaps = Gaps()
         self.contacts: list[Contact] = []
         self.contacts_logged = 0
         self.candidate: contacts.Candidate | None = None
@@ -125,6 +127,10 @@ class Watch:
         """What is known of ``call`` on the air."""
         return self._stations.get(call)
 
+    def losses(self) -> Mapping[str, Losses]:
+        """What each source lost on its way, by its name."""
+        return self._gaps.counts()
+
     def views(self) -> Sequence[AnyView]:
         """What the plugins show now."""
         return () if self._plugins is None else self._plugins.views()
@@ -168,6 +174,7 @@ class Watch:
             self._judge(self._periods.overtaken(self._clock.now_ms))
         if event.seq is not None:
             self._cover(event, event.seq)
+            self._gaps.note(event.source, event.run, event.seq)
         act = self._on_event.get(type(event))
         if act is not None:
             act(event, t)

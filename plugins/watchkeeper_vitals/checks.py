@@ -1,0 +1,125 @@
+"""The station's part of the preflight: each check turns good by evidence, and says what to do until then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from watchkeeper.api import Check, CheckState, Own
+from watchkeeper.radio import locator
+
+from .sending import Trial
+from .vital import Vital
+
+_TUNE = "When you are ready, send a short carrier at low power on a clear frequency, within your licence; I only read."
+
+
+class Evidence(NamedTuple):
+    """What is known by now."""
+
+    own: Own
+    vitals: Mapping[str, Vital]
+    periods: int
+    stations: int
+    forward_w: float | None
+    supply_v: float | None
+    trials: tuple[Trial, ...]
+    best: Trial | None
+
+
+def checks(known: Evidence) -> list[Check]:
+    """All checks of the station, in the order in which an operator sets up."""
+    return [
+        _own(known.own),
+        _power(known.own),
+        _vital(known, "clock", "Computer clock", 20, "Let the decoder run a few periods."),
+        _vital(known, "audio", "Audio level", 21, "Have the decoder tell the level of its audio (`period` events)."),
+        _vital(known, "passband", "Receiver passband", 22, "Listen for a few periods: a 500 Hz filter hides most."),
+        _decodes(known),
+        _vital(known, "receiver", "Noise", 24, "Listen for a few periods."),
+        _vital(known, "drive", "Drive", 30, _TUNE),
+        _vital(known, "power", "Forward power", 31, _TUNE),
+        _vital(known, "match", "Match", 32, _TUNE),
+        *_trials(known),
+        _supply(known),
+    ]
+
+
+def _own(own: Own) -> Check:
+    lacks = [word for word, value in (("call sign", own.call), ("locator", own.locator)) if not value]
+    wrong = own.locator is not None and not locator.is_locator(own.locator)
+    state = CheckState.POOR if wrong else CheckState.WAITING if lacks else CheckState.GOOD
+    return Check(
+        key="own",
+        label="Own call and locator",
+        state=state,
+        evidence=f"no {' and no '.join(lacks)}" if lacks else f"{own.call} in {own.locator}",
+        remedy=None if state is CheckState.GOOD else "Set them under [station], or have the decoder tell them.",
+        rank=15,
+    )
+
+
+def _power(own: Own) -> Check:
+    watts = own.power_w
+    state = CheckState.WAITING if watts is None else CheckState.GOOD if 0.001 <= watts <= 2000 else CheckState.POOR
+    return Check(
+        key="power_set",
+        label="Own power",
+        state=state,
+        evidence="not told" if watts is None else f"{watts:g} W",
+        remedy=None if state is CheckState.GOOD else "Set power_w under [station]: the chance to be heard hangs on it.",
+        rank=16,
+    )
+
+
+def _vital(known: Evidence, key: str, label: str, rank: int, waiting: str) -> Check:
+    vital = known.vitals.get(key)
+    if vital is None or vital.text in ("not told", "not known yet"):
+        return Check(
+            key=key, label=label, state=CheckState.WAITING, evidence="no evidence yet", remedy=waiting, rank=rank
+        )
+    return Check(
+        key=key,
+        label=label,
+        state=CheckState.POOR if vital.wrong else CheckState.GOOD,
+        evidence=vital.sentence if vital.wrong and vital.sentence else vital.text,
+        remedy=vital.remedy,
+        rank=rank,
+    )
+
+
+def _decodes(known: Evidence) -> Check:
+    if not known.periods:
+        evidence, state = "no period yet", CheckState.WAITING
+    elif not known.stations:
+        evidence, state = "no station yet", CheckState.WAITING
+    else:
+        evidence, state = f"{known.stations} stations in the last period", CheckState.GOOD
+    remedy = None if state is CheckState.GOOD else "Compare mode, dial frequency, audio device and clock."
+    return Check(key="decodes", label="Decodes", state=state, evidence=evidence, remedy=remedy, rank=23)
+
+
+def _trials(known: Evidence) -> Iterator[Check]:
+    if known.best is None:
+        return
+    words = ", ".join(f"{one.number}: SWR {one.swr:.1f} {one.word}" for one in known.trials)
+    yield Check(
+        key="trials",
+        label="Matching trials",
+        state=CheckState.GOOD if known.best.swr <= 2.0 else CheckState.POOR,
+        evidence=f"{words}; best is {known.best.number}",
+        remedy=None if known.best.swr <= 2.0 else "Adjust, and send another short carrier.",
+        rank=33,
+    )
+
+
+def _supply(known: Evidence) -> Check:
+    told = known.supply_v is not None
+    return Check(
+        key="supply",
+        label="Supply",
+        state=CheckState.GOOD if told else CheckState.WAITING,
+        evidence=f"{known.supply_v:.1f} V" if known.supply_v is not None else "no voltage told",
+        remedy=None if told else "Have the voltage told by `gauge` events, or read it off the radio under load.",
+        rank=40,
+    )

@@ -1,0 +1,301 @@
+"""What hearings and period markers tell of one receiver: passband, clock, audio, noise, and whether it hears."""
+
+from __future__ import annotations
+
+from collections import deque
+from statistics import median
+from typing import NamedTuple
+
+from watchkeeper.api import Hearing, Period
+from watchkeeper.view import Urgency
+
+from .detect import Cusum, Latch, Usual, crowding
+from .settings import VitalsConfig
+from .vital import Vital
+
+#: listened periods that are looked back on
+_LOOK_BACK = 12
+_SEARCHED_HZ = (200.0, 2900.0)
+#: the chance of an accident below which a crowd of offsets is taken for a narrow passband
+_CROWDED = 1e-7
+_LEAST_SPAN_HZ = 100.0
+#: wider than this share of what is searched, nothing is narrow
+_NARROW_SHARE = 0.4
+#: beyond this no decoder finds a message's start (common practice, no source)
+_NOTHING_DECODES_S = 2.5
+#: noise below the usual by this much is no band's doing, dB
+_DEAF_DB = 8.0
+_NOISE_SPREAD_DB = 1.5
+_SILENT_DBFS = -95.0
+_AUDIO_SLACK_DB = 4.0
+#: a single station's start is its own matter when it is further off than this
+_STRAY_S = 0.9
+_LEAST_S = 5.0
+
+
+class Look(NamedTuple):
+    """One listened period: offsets and starts of its credible stations."""
+
+    start_ms: int
+    offsets: dict[str, float]
+    late: dict[str, float]
+
+
+class Receiving:
+    """One receiver of one source on one band."""
+
+    def __init__(self, config: VitalsConfig) -> None:
+        self._config = config
+        self._looks: deque[Look] = deque(maxlen=_LOOK_BACK)
+        self._medians: deque[tuple[int, float]] = deque(maxlen=240)
+        self._narrow = Latch(up=2, down=2)
+        self._off = Latch(up=2, down=3)
+        self._audio = Latch(up=2, down=2)
+        self._noise_up = Cusum()
+        self._noise_down = Cusum()
+        self._rise = Latch(up=2, down=4)
+        self._deaf = Latch(up=2, down=3)
+        self._usual_noise = Usual(_NOISE_SPREAD_DB)
+        self._usual_count = Usual(1.0)
+        self._silent = 0
+        self.listened = 0
+        self.width_hz = _SEARCHED_HZ
+        self.filter_hz: tuple[float, float] | None = None
+        self.unsynchronised = False
+        self.vitals: tuple[Vital, ...] = ()
+        self.count = 0
+        self.error_s: float | None = None
+        self.last_ms = 0
+
+    def close(self, period: Period) -> None:
+        """Take in a period that is complete, unless we sent in it or hardly listened."""
+        hardly = period.listened_s is not None and period.listened_s < min(_LEAST_S, period.length_ms / 2000)
+        if period.sent or hardly:
+            return
+        self.listened += 1
+        self.last_ms = period.end_ms
+        heard = [one for one in period.hearings if one.call is not None and one.credibility.credible and one.live]
+        self.count = len({one.call for one in heard})
+        self._silent = 0 if heard else self._silent + 1
+        self._looks.append(_look(period.start_ms, heard))
+        audio = self._judge_audio(period.audio_dbfs)
+        clock = self._judge_clock(period)
+        noise = self._judge_noise(period)
+        if not (audio.wrong or clock.wrong or noise.wrong):
+            self._usual_count.learn(self.count)
+        self.vitals = (self._judge_passband(), clock, audio, noise)
+
+    # -- passband -----------------------------------------------------------------------------------------------------
+
+    def _judge_passband(self) -> Vital:
+        searched_hz = self.width_hz[1] - self.width_hz[0]
+        span_hz, chance = searched_hz, 1.0
+        for back in (3, 6, _LOOK_BACK):
+            offsets: dict[str, float] = {}
+            for look in list(self._looks)[-back:]:
+                offsets |= look.offsets
+            found_hz, found = crowding(list(offsets.values()), searched_hz)
+            if found < chance:
+                span_hz, chance = found_hz, found
+        told = self.filter_hz is not None and self.filter_hz[1] - self.filter_hz[0] < _NARROW_SHARE * searched_hz
+        # signals have a width: so many on one spot are a source without offsets
+        crowded = chance < _CROWDED and _LEAST_SPAN_HZ < span_hz < _NARROW_SHARE * searched_hz
+        recent = [offset for look in list(self._looks)[-2:] for offset in look.offsets.values()]
+        wide = len(recent) > 1 and max(recent) - min(recent) > 0.6 * searched_hz
+        on = self._narrow.update(poor=told or crowded, good=wide and not told)
+        if not on:
+            return Vital("passband", "Passband", "wide enough" if wide or self.listened > 3 else "not known yet")
+        shown_hz = span_hz if self.filter_hz is None or not told else self.filter_hz[1] - self.filter_hz[0]
+        return Vital(
+            "passband",
+            "Passband",
+            f"narrow: about {shown_hz:.0f} Hz",
+            Urgency.WANTED,
+            f"All stations lie within {shown_hz:.0f} Hz of the {searched_hz:.0f} Hz that the decoder searches: "
+            "a narrow filter hides the rest of the band.",
+            "Choose the radio's widest filter for data (about 3 kHz), and no band-pass tuning or notch.",
+            1.0 if told else min(0.999, 1 - chance**0.5),
+            round(shown_hz),
+        )
+
+    # -- clock --------------------------------------------------------------------------------------------------------
+
+    def _judge_clock(self, period: Period) -> Vital:
+        late: dict[str, float] = {}
+        for look in list(self._looks)[-4:]:
+            late |= look.late
+        limit_s = self._config.clock_off_s
+        newest = self._looks[-1].late.values()
+        if newest:
+            self._medians.append((period.start_ms, median(newest) - self._config.habitual_late_s))
+        if len(late) < 4:
+            return self._silent_clock(list(late.values()))
+        middle_s = median(late.values())
+        error_s = middle_s - self._config.habitual_late_s
+        spread_s = median(abs(one - middle_s) for one in late.values())
+        doubt_s = 3 * max(0.05, 1.86 * spread_s / len(late) ** 0.5)  # standard error of a median, from its deviations
+        self.error_s = error_s
+        on = self._off.update(poor=abs(error_s) - doubt_s > limit_s * 0.5, good=abs(error_s) < limit_s * 0.6)
+        strays = sorted(call for call, one in late.items() if abs(one - middle_s) > _STRAY_S)
+        if not on:
+            text = f"right, within {max(0.1, abs(error_s)):.1f} s"
+            sentence = None
+            if strays:
+                sentence = f"{strays[0]} is {late[strays[0]] - middle_s:+.1f} s off the others: its clock, not yours."
+            return Vital("clock", "Clock", text, sentence=sentence, value=round(error_s, 2))
+        ahead = "ahead" if error_s > 0 else "behind"
+        drift = self._drift_s_per_h()
+        moving = f", moving {drift:+.1f} s an hour" if abs(drift) > 0.3 else ""
+        return Vital(
+            "clock",
+            "Clock",
+            f"{abs(error_s):.1f} s {ahead}{moving}",
+            Urgency.URGENT if abs(error_s) > 1.2 else Urgency.WANTED,
+            f"{len(late)} stations appear {abs(error_s):.1f} s {'late' if error_s > 0 else 'early'} together: "
+            f"the computer's clock is {ahead}{moving}.",
+            "Set the computer's clock from a time server or a satellite receiver; by hand if there is no other way.",
+            min(0.999, 1 - 0.5 ** len(late)),
+            round(error_s, 2),
+            -limit_s,
+            limit_s,
+        )
+
+    def _silent_clock(self, late: list[float]) -> Vital:
+        """Too few stations for a median: silence with a clock that nobody keeps may be the clock's doing.
+
+        So may a few that are left and all far off: those whose own clocks err the same way.
+        """
+        usual = self._usual_count.value
+        recent = [len(look.offsets) for look in list(self._looks)[-4:]]
+        gone = self._silent >= 4 and (usual is None or usual >= 2)
+        if usual is not None and usual >= 4 and len(recent) == 4:
+            gone = gone or median(recent) <= 0.15 * usual
+        was_off = self._off.on
+        stray = bool(late) and abs(median(late) - self._config.habitual_late_s) > _STRAY_S
+        if gone and (self.unsynchronised or was_off or stray):
+            self._off.on = True
+            return Vital(
+                "clock",
+                "Clock",
+                "probably far off",
+                Urgency.URGENT,
+                f"Hardly anything decodes any more and the computer's clock "
+                f"{'is not synchronised' if self.unsynchronised else 'was off, or the few left are far off'}: "
+                f"beyond about {_NOTHING_DECODES_S} s no message is found.",
+                "Set the computer's clock first; then look at the receiver.",
+                0.8,
+            )
+        self._off.update(poor=False, good=not gone and not was_off)
+        text = "not synchronised" if self.unsynchronised else "too few stations to tell"
+        return Vital("clock", "Clock", text)
+
+    def _drift_s_per_h(self) -> float:
+        """Slope of the medians, by the median of slopes between points half the record apart (Theil, halved)."""
+        points = list(self._medians)
+        half = len(points) // 2
+        if half < 8:
+            return 0.0
+        slopes = [
+            (late[1] - early[1]) / (late[0] - early[0]) * 3_600_000
+            for early, late in zip(points[:half], points[-half:], strict=True)
+            if late[0] > early[0]
+        ]
+        return median(slopes) if slopes else 0.0
+
+    # -- audio and noise ----------------------------------------------------------------------------------------------
+
+    def _judge_audio(self, level_dbfs: float | None) -> Vital:
+        low, high = self._config.audio_low_dbfs, self._config.audio_high_dbfs
+        if level_dbfs is None:
+            return Vital("audio", "Audio", "not told")
+        poor = not low <= level_dbfs <= high
+        good = low + _AUDIO_SLACK_DB <= level_dbfs <= high - min(_AUDIO_SLACK_DB, 2.0)
+        if not self._audio.update(poor=poor, good=good):
+            return Vital("audio", "Audio", f"good, {level_dbfs:.0f} dBFS", value=level_dbfs, low=low, high=high)
+        loud = level_dbfs > (low + high) / 2
+        what = "too high" if loud else "silent" if level_dbfs <= _SILENT_DBFS else "too low"
+        return Vital(
+            "audio",
+            "Audio",
+            f"{what}, {level_dbfs:.0f} dBFS",
+            Urgency.WANTED,
+            f"The receive audio is {what}: {level_dbfs:.0f} dBFS, where {low:.0f} to {high:.0f} serve.",
+            "Turn the level down until strong signals do not clip."
+            if loud
+            else "Look at cable, sound device and its level; turn it up until noise alone gives about −30 dBFS.",
+            0.99,
+            level_dbfs,
+            low,
+            high,
+        )
+
+    def _judge_noise(self, period: Period) -> Vital:
+        level, usual = period.noise_dbfs_hz, self._usual_noise.value
+        quiet_audio = self._audio.on
+        if level is None or quiet_audio:
+            return self._without_noise()
+        if usual is None:
+            self._usual_noise.learn(level)
+            return self._hears("learning the noise")
+        away = (level - usual) / self._usual_noise.floor
+        up = self._noise_up.update(away)
+        down = self._noise_down.update(-away)
+        rise = self._rise.update(poor=up, good=away < 2)
+        deaf = self._deaf.update(poor=down and usual - level > _DEAF_DB, good=usual - level < _DEAF_DB / 2)
+        if deaf:
+            return Vital(
+                "receiver",
+                "Receiver",
+                f"deaf: noise {usual - level:.0f} dB below usual",
+                Urgency.URGENT,
+                f"The noise fell by {usual - level:.0f} dB at once: a band that closes leaves its noise, so this is "
+                "the receiver or the antenna.",
+                "Look at antenna, feed line and switches, attenuator, preamplifier and RF gain.",
+                0.98,
+                level,
+            )
+        if rise:
+            return Vital(
+                "receiver",
+                "Receiver",
+                f"noise {level - usual:.0f} dB above usual",
+                Urgency.WANTED,
+                f"The noise rose by {level - usual:.0f} dB: interference nearby hides the weak stations.",
+                "Look for what was switched on: chargers, lamps, solar inverters; turn the antenna, blank the noise.",
+                0.95,
+                level,
+            )
+        if abs(away) < 3:
+            self._usual_noise.learn(level)
+        return self._hears(f"noise as usual, {level:.0f} dBFS/Hz")
+
+    def _without_noise(self) -> Vital:
+        usual = self._usual_count.value
+        if self._silent >= 8 and usual is not None and usual >= 5:
+            return Vital(
+                "receiver",
+                "Receiver",
+                f"nothing heard for {self._silent} periods",
+                Urgency.WANTED,
+                f"Nothing decodes since {self._silent} periods where {usual:.0f} stations did: the receiver, the "
+                "clock, or the band closed at once.",
+                "Listen by ear: without noise it is the receiver; with noise look at clock, mode and band.",
+                0.6,
+            )
+        return self._hears("hears stations" if self.count else "no noise level told")
+
+    def _hears(self, text: str) -> Vital:
+        if self._silent >= 8:
+            text = f"hears noise, but no station for {self._silent} periods: the band is closed or empty"
+        return Vital("receiver", "Receiver", text)
+
+
+def _look(start_ms: int, heard: list[Hearing]) -> Look:
+    offsets: dict[str, float] = {}
+    late: dict[str, float] = {}
+    for one in heard:
+        assert one.call is not None
+        offsets[one.call] = one.offset_hz
+        if one.late_s is not None:
+            late[one.call] = one.late_s
+    return Look(start_ms, offsets, late)

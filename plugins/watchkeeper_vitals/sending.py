@@ -1,0 +1,170 @@
+"""What gauges tell of the transmitter: drive, power, match and heat; and the operator's matching trials."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import NamedTuple
+
+from watchkeeper.api import Gauge
+from watchkeeper.view import Urgency
+
+from .detect import Latch
+from .settings import VitalsConfig
+from .vital import Vital
+
+_MOST_TRIALS = 20
+#: a smaller change of the SWR is no change
+_SWR_STEP = 0.1
+
+
+class Trial(NamedTuple):
+    """One short carrier: its best reading, and how it compares with the one before."""
+
+    number: int
+    swr: float
+    forward_w: float | None
+    word: str
+
+
+class Sending:
+    """The transmitter's gauges."""
+
+    def __init__(self, config: VitalsConfig) -> None:
+        self._config = config
+        self._drive = Latch()
+        self._sag = Latch()
+        self._match = Latch()
+        self._hot = Latch()
+        self.found: dict[str, Vital] = {}
+        self.trials: deque[Trial] = deque(maxlen=_MOST_TRIALS)
+        self._trial: tuple[float, float | None] | None = None
+        self._count = 0
+        self._message = False
+        self.forward_w: float | None = None
+        self.supply_v: float | None = None
+
+    def sent(self) -> None:
+        """A message went out: what the gauges show meanwhile is no matching trial."""
+        self._message = True
+        self._trial = None
+
+    def read(self, gauge: Gauge) -> None:
+        """Take in one set of readings."""
+        if gauge.supply_v is not None:
+            self.supply_v = gauge.supply_v
+        if gauge.heatsink_c is not None:
+            self._read_heat(gauge.heatsink_c)
+        sending = gauge.sending if gauge.sending is not None else bool(gauge.forward_w)
+        if not sending:
+            self._message = False
+            self._end_trial()
+            return
+        if gauge.alc_fraction is not None:
+            self._read_drive(gauge.alc_fraction)
+        if gauge.swr is not None:
+            self._read_match(gauge.swr)
+            if not self._message:
+                self._trial = self._better(gauge.swr, gauge.forward_w)
+        if gauge.forward_w is not None:
+            self.forward_w = gauge.forward_w
+            if gauge.power_set_w:
+                self._read_power(gauge.forward_w, gauge.power_set_w)
+
+    def _read_drive(self, alc: float) -> None:
+        low, high = self._config.alc_low_fraction, self._config.alc_high_fraction
+        on = self._drive.update(poor=not low <= alc <= high, good=low <= alc <= high)
+        if not on:
+            self._put(
+                Vital(
+                    "drive", "Drive", f"ALC {alc:.0%} of its scale, in your band", value=alc, low=low, high=high,
+                    sentence="A normal ALC alone does not prove a clean signal.",
+                )
+            )  # fmt: skip
+            return
+        over = alc > high
+        self._put(
+            Vital(
+                "drive", "Drive", f"ALC {alc:.0%}, {'above' if over else 'below'} your band", Urgency.WANTED,
+                f"The ALC shows {alc:.0%} of its scale while sending, {'above' if over else 'below'} your band of "
+                f"{low:.0%} to {high:.0%}"
+                + (": overdriven audio makes a wide, dirty signal." if over else "."),
+                "Turn the transmit audio " + ("down until the ALC hardly moves." if over else "up."),
+                0.97, alc, low, high,
+            )
+        )  # fmt: skip
+
+    def _read_match(self, swr: float) -> None:
+        high = self._config.swr_high
+        on = self._match.update(poor=swr > high, good=swr < high - 0.2)
+        if not on:
+            self._put(Vital("match", "Match", f"good, SWR {swr:.1f}", value=swr, low=1.0, high=high))
+            return
+        self._put(
+            Vital(
+                "match", "Match", f"SWR {swr:.1f}", Urgency.URGENT if swr >= self._config.swr_stop else Urgency.WANTED,
+                f"The SWR is {swr:.1f} while sending, above {high:.1f}: the antenna, its line or the weather changed.",
+                "Stop sending, look at antenna, connectors and water in the line, then match again at low power.",
+                0.98, swr, 1.0, high,
+            )
+        )  # fmt: skip
+
+    def _read_power(self, forward_w: float, set_w: float) -> None:
+        share = forward_w / set_w
+        on = self._sag.update(poor=share < self._config.power_share, good=share > self._config.power_share + 0.1)
+        if not on:
+            self._put(Vital("power", "Power", f"{forward_w:.1f} W of {set_w:g} W", value=forward_w, high=set_w))
+            return
+        folded = self._match.on  # that is hailed already, and this follows from it
+        self._put(
+            Vital(
+                "power", "Power", f"only {forward_w:.1f} W of {set_w:g} W",
+                Urgency.CALM if folded else Urgency.WANTED,
+                f"Only {forward_w:.1f} W of {set_w:g} W go out"
+                + (": the radio protects itself from the high SWR." if folded else ": supply, heat or drive."),
+                "Mend the match first." if folded else "Look at the supply's voltage under load, then at the drive.",
+                0.9, forward_w, None, set_w,
+            )
+        )  # fmt: skip
+
+    def _read_heat(self, heat_c: float) -> None:
+        high = self._config.heatsink_high_c
+        on = self._hot.update(poor=heat_c > high, good=heat_c < high - 5)
+        text = f"{heat_c:.0f} °C"
+        if not on:
+            self._put(Vital("heat", "Heat", text, value=heat_c, high=high))
+            return
+        self._put(
+            Vital(
+                "heat", "Heat", f"hot, {text}", Urgency.WANTED,
+                f"The heat sink has {heat_c:.0f} °C, above {high:.0f} °C: timed modes send at full power all the time.",
+                "Halve the power or pause a few periods; let air to the fins.", 0.98, heat_c, None, high,
+            )
+        )  # fmt: skip
+
+    def _put(self, vital: Vital) -> None:
+        self.found[vital.key] = vital
+
+    # -- matching trials ----------------------------------------------------------------------------------------------
+
+    def _better(self, swr: float, forward_w: float | None) -> tuple[float, float | None]:
+        if self._trial is not None and self._trial[0] <= swr:
+            return self._trial
+        return swr, forward_w
+
+    def _end_trial(self) -> None:
+        """The carrier went off: number the trial and compare it with the one before."""
+        if self._trial is None:
+            return
+        swr, forward_w = self._trial
+        self._trial = None
+        self._count += 1
+        word = "first"
+        if self.trials:
+            before = self.trials[-1].swr
+            word = "better" if swr < before - _SWR_STEP else "worse" if swr > before + _SWR_STEP else "the same"
+        self.trials.append(Trial(self._count, swr, forward_w, word))
+
+    @property
+    def best(self) -> Trial | None:
+        """The trial with the lowest SWR, the first of equals."""
+        return min(self.trials, key=lambda trial: (trial.swr, trial.number), default=None)

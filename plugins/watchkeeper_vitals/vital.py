@@ -1,0 +1,27 @@
+"""One vital: how it stands, on what evidence, and what to do."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from watchkeeper.view import Urgency
+
+
+class Vital(NamedTuple):
+    """``confidence`` (0…1) is how sure the evidence makes it; ``level`` above CALM means something is wrong."""
+
+    key: str
+    label: str
+    text: str
+    level: Urgency = Urgency.CALM
+    sentence: str | None = None
+    remedy: str | None = None
+    confidence: float = 0.5
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def wrong(self) -> bool:
+        """Whether it wants the operator's eye."""
+        return self.level > Urgency.CALM

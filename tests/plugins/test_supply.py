@@ -1,0 +1,110 @@
+"""Supply: the time that is left, against a simulated discharge and against stated currents."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from tests.plugins.simulated import Simulated
+
+from watchkeeper.api import Gauge
+from watchkeeper.rehearsal.scenario import Supply as Battery
+from watchkeeper.schema.events import from_ms
+from watchkeeper.testing import Bench
+from watchkeeper.view import Gauges, Series, Urgency
+from watchkeeper_supply import Supply, SupplyConfig
+
+
+def readings(bench: Bench) -> dict[str, Any]:
+    return {one.key: one for view in bench.views() if isinstance(view, Gauges) for one in view.readings}
+
+
+def gauge(bench: Bench, **fields: Any) -> None:
+    bench.feed(Gauge(v=1, source="bench", at=from_ms(bench.start_ms), **fields))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_end_is_foretold_within_a_tenth_once_a_third_is_used(seed: int) -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})
+    simulated = Simulated(bench, seed, supply=Battery())
+    battery = simulated.session._shack.battery
+    assert battery is not None
+    foretold: list[tuple[float, float]] = []
+    for number in simulated.periods(2000):
+        if battery.charge_ah < 8.0 and number % 20 == 0:
+            foretold.append((number / 240, readings(bench)["left"].value))
+        if simulated.session._shack.dead:
+            break
+    ended_h = number / 240
+    assert simulated.session._shack.dead
+    # near the end a few minutes are much of what is left: there the whole time counts
+    wrong = [abs(at_h + left_h - ended_h) / max(1.0, ended_h - at_h) for at_h, left_h in foretold]
+    assert max(wrong) < 0.1, wrong
+
+
+def test_twelve_ampere_hours_at_ten_watts_last_an_afternoon() -> None:
+    """12 Ah, 5 A sending and 1.2 A receiving, every second period: 2 to 5 hours (common practice, no source)."""
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0, "sending_a": 5.0, "receiving_a": 1.2}})
+    bench.period("CQ CE3QRT FF46")
+    assert 2 < readings(bench)["alternating"].value < 5
+
+
+def test_capacity_and_power_alone_are_enough() -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})
+    bench.period("CQ CE3QRT FF46")
+    found = readings(bench)
+    assert 2 < found["alternating"].value < 5
+    assert found["left"].value > found["alternating"].value, "listening alone takes less"
+
+
+def test_it_hails_once_before_the_end() -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 1.0, "warn_min": 30}})
+    for number in range(120):
+        if number % 2:
+            bench.send("CQ DL5QRM JO62")
+            bench.close()
+        else:
+            bench.period("CQ CE3QRT FF46")
+    assert [hail.key for hail in bench.hails] == ["supply:left"]
+    assert bench.hails[0].sentence.startswith("The battery lasts about ")
+
+
+def test_the_voltage_under_load_near_the_radios_lowest_is_urgent() -> None:
+    bench = Bench(Supply)
+    gauge(bench, sending=False, supply_v=12.8, supply_a=1.0)
+    gauge(bench, sending=True, supply_v=11.1, supply_a=5.0)
+    found = readings(bench)["volts"]
+    assert found.text == "12.8 V, 11.1 V sending (425 mΩ with the leads)"
+    assert found.urgency == Urgency.URGENT
+    assert [hail.key for hail in bench.hails] == ["supply:volts"]
+
+
+def test_the_computers_battery_counts_too() -> None:
+    bench = Bench(Supply)
+    gauge(bench, host_battery_fraction=0.1)
+    assert readings(bench)["host"].urgency == Urgency.URGENT
+    assert [hail.key for hail in bench.hails] == ["supply:host"]
+
+
+def test_nothing_is_shown_where_nothing_is_known() -> None:
+    bench = Bench(Supply)
+    bench.period("CQ CE3QRT FF46")
+    assert not bench.views()
+
+
+def test_the_curve_grows_with_time() -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})
+    for _ in range(30):
+        gauge(bench, sending=False, supply_v=13.1, supply_a=1.2)
+        bench.period("CQ CE3QRT FF46")
+    volts, left = (view for view in bench.views() if isinstance(view, Series))
+    assert len(volts.lines[0].points) == len(left.lines[0].points) == 8
+    hours = [value for _, value in left.lines[0].points if value is not None]
+    assert hours == sorted(hours, reverse=True)
+
+
+@pytest.mark.parametrize("wrong", [{"chemistry": "lemon"}, {"capacity_ah": 0}, {"cells": -1}])
+def test_a_battery_that_cannot_be_is_refused(wrong: dict[str, Any]) -> None:
+    with pytest.raises(ValueError, match=next(iter(wrong))):
+        SupplyConfig(**wrong)

@@ -1,0 +1,164 @@
+"""Vitals: faults of the station are found within a stated number of periods; a healthy station is left in peace."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from tests.plugins.simulated import Simulated
+
+from watchkeeper.api import CheckState, Gauge
+from watchkeeper.schema.events import from_ms
+from watchkeeper.testing import Bench
+from watchkeeper.view import Gauges, Table, Urgency
+from watchkeeper_vitals import Vitals
+from watchkeeper_vitals.detect import Cusum, Latch, crowding
+
+#: the fault begins here, in periods of the session
+BEGINS = 20
+#: fault → (the vital that has to hail, within so many periods of all, sending included)
+FAULTS = {
+    f"passband@{BEGINS * 15}": ("passband", 16),
+    f"clock=1.8@{BEGINS * 15}": ("clock", 12),
+    f"clock=3@{BEGINS * 15}": ("clock", 16),
+    f"drift@{BEGINS * 15}": ("clock", 100),
+    f"alc@{BEGINS * 15}": ("drive", 16),
+    f"swr@{BEGINS * 15}": ("match", 24),
+    f"audio@{BEGINS * 15}": ("audio", 8),
+    f"deaf@{BEGINS * 15}": ("receiver", 12),
+    f"interference@{BEGINS * 15}": ("receiver", 16),
+    f"lossy@{BEGINS * 15}": ("sources", 8),
+}
+
+
+def hailed(bench: Bench) -> list[str]:
+    return [hail.key.removeprefix("vitals:") for hail in bench.hails]
+
+
+def found_after(spec: str, vital: str, within: int, seed: int) -> int | None:
+    """How many periods after its begin the fault is hailed; None if it is not, or something else was before."""
+    bench = Bench(Vitals)
+    for number in Simulated(bench, seed, spec).periods(BEGINS + within):
+        if number < BEGINS:
+            assert not bench.hails, bench.hails
+        elif vital in hailed(bench):
+            return number - BEGINS + 1
+    return None
+
+
+@pytest.mark.parametrize("spec", FAULTS)
+def test_a_fault_is_found(spec: str) -> None:
+    assert found_after(spec, *FAULTS[spec], seed=1) is not None
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("spec", FAULTS)
+def test_faults_are_found_in_time_at_nearly_all_seeds(spec: str) -> None:
+    seeds = range(1, 201)
+    found = [found_after(spec, *FAULTS[spec], seed=seed) is not None for seed in seeds]
+    assert sum(found) >= 0.95 * len(seeds)
+
+
+@pytest.mark.long
+def test_a_healthy_station_is_left_in_peace() -> None:
+    """20 seeds of 6 hours: 120 hours, in which fewer than five vitals may be false."""
+    false: list[tuple[int, str]] = []
+    for seed in range(1, 21):
+        bench = Bench(Vitals)
+        for _ in Simulated(bench, seed).periods(6 * 240):
+            pass
+        false += [(seed, key) for key in hailed(bench)]
+    assert len(false) < 5, false
+
+
+def gauge(bench: Bench, **fields: Any) -> None:
+    bench.feed(Gauge(v=1, source="bench", at=from_ms(bench.start_ms), **fields))
+
+
+def reading(bench: Bench, key: str) -> Any:
+    (view,) = (view for view in bench.views() if isinstance(view, Gauges))
+    return next(one for one in view.readings if one.key == key)
+
+
+def test_the_match_is_hailed_once_and_clears_itself() -> None:
+    bench = Bench(Vitals)
+    for _ in range(4):
+        bench.period("CQ CE3QRT FF46")
+        gauge(bench, sending=True, swr=2.4)
+    assert hailed(bench) == ["match"]
+    assert reading(bench, "match").urgency == Urgency.WANTED
+    for _ in range(3):
+        gauge(bench, sending=True, swr=1.2)
+    assert reading(bench, "match").urgency == Urgency.CALM
+    assert hailed(bench) == ["match"]
+
+
+def test_no_alc_at_all_is_one_practice_and_no_fault() -> None:
+    bench = Bench(Vitals)
+    for _ in range(5):
+        gauge(bench, sending=True, alc_fraction=0.0)
+    assert not bench.hails
+
+
+def test_one_station_with_a_bad_clock_is_told_apart() -> None:
+    bench = Bench(Vitals)
+    for _ in range(6):
+        bench.hear(*(f"CQ W{number}QSB FN42" for number in range(1, 7)), late_s=0.2)
+        bench.hear("CQ CE3QRT FF46", late_s=1.9)
+        bench.close()
+    assert not bench.hails
+    assert reading(bench, "clock").sentence == "CE3QRT is +1.7 s off the others: its clock, not yours."
+
+
+def test_a_quiet_band_is_no_narrow_passband() -> None:
+    bench = Bench(Vitals)
+    for _ in range(20):
+        bench.period("CQ CE3QRT FF46", offset_hz=1500.0)
+        bench.period("CQ W1QSB FN42", offset_hz=1600.0)
+    assert not bench.hails
+
+
+def test_matching_trials_are_numbered_and_the_best_is_kept() -> None:
+    bench = Bench(Vitals)
+    for swr in (2.8, 1.9, 2.3, 1.4):
+        gauge(bench, sending=True, swr=swr, forward_w=2.0)
+        gauge(bench, sending=False)
+    (trials,) = (check for check in bench.host.preflight() if check.key == "trials")
+    assert trials.state is CheckState.GOOD
+    assert trials.evidence == "1: SWR 2.8 first, 2: SWR 1.9 better, 3: SWR 2.3 worse, 4: SWR 1.4 better; best is 4"
+
+
+def test_a_message_is_no_matching_trial() -> None:
+    bench = Bench(Vitals)
+    bench.send("CQ DL5QRM JO62")
+    gauge(bench, sending=True, swr=1.4)
+    gauge(bench, sending=False)
+    assert "trials" not in {check.key for check in bench.host.preflight()}
+
+
+def test_before_the_first_period_the_preflight_is_shown() -> None:
+    bench = Bench(Vitals)
+    (view,) = bench.views()
+    assert isinstance(view, Table)
+    assert view.name == "vitals.preflight"
+    own = {row.key: row.cells for row in view.rows}["own"]
+    assert own == ("good", "Own call and locator", "DL5QRM in JO62qm")
+
+
+def test_a_latch_has_hysteresis() -> None:
+    latch = Latch(up=2, down=2)
+    readings = (True, False, True, True, False, True, False, False)
+    found = [latch.update(poor=poor, good=not poor) for poor in readings]
+    assert found == [False, False, False, True, True, True, True, False]
+
+
+def test_the_sum_stands_still_without_a_shift_and_finds_one_of_three_deviations() -> None:
+    cusum = Cusum()
+    assert not any(cusum.update(deviation) for deviation in [1.0, -1.0] * 500)
+    assert [cusum.update(3.0) for _ in range(5)][-1]
+
+
+def test_crowding_by_hand() -> None:
+    # three offsets within a third of the width: 3·(1/3)² = 1/3
+    span_hz, chance = crowding([0.0, 450.0, 900.0], 2700.0)
+    assert (span_hz, round(chance, 9)) == (900.0, round(1 / 3, 9))
