@@ -123,7 +123,7 @@ class Lookout:
         calls = dict.fromkeys([self._top, *(hearing.call for hearing in period.fresh)])
         rows = [row for call in calls if call is not None and (row := context.station(call)) is not None]
         ranked = self._ranked(rows)
-        if period.closed or self._top is None or all(each.station.call != self._top for each in ranked):
+        if not ranked or not ranked[0].ready or all(each.station.call != self._top for each in ranked):
             ranked = self._ranked(context.stations())
         self._top = ranked[0].station.call if ranked else None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from watchkeeper.api import Context, Need, OnAir, Urgency
+from watchkeeper.api import Context, Need, OnAir, Urgency, WorkedIndex
 from watchkeeper.radio.message import matches_own
 from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote, band_words, need_words
@@ -33,6 +33,8 @@ _READY = 0.5
 _CALLS_ME = 10.0
 #: chance taken where the mode has none
 _EVEN = 0.5
+#: stations whose standing in the log is remembered
+_KEPT = 20_000
 
 
 class Ranked(NamedTuple):
@@ -51,6 +53,17 @@ class Ranked(NamedTuple):
     urgency: Urgency
 
 
+class _Standing(NamedTuple):
+    """What a station's note comes to with the log as it is now."""
+
+    note: WorkedNote
+    duplicate: bool
+    needs: tuple[Need, ...]
+    value: float
+    need: Need | None
+    why: str
+
+
 class Ranker:
     """Ranks stations by the log, the reach and the clock of a context."""
 
@@ -58,6 +71,8 @@ class Ranker:
         self._weights = weights
         self._goals = goals
         self._context = context
+        self._index: tuple[WorkedIndex, int] | None = None
+        self._standings: dict[str, _Standing] = {}
 
     def rank(self, stations: Iterable[OnAir]) -> list[Ranked]:
         """The stations worth calling, the best first; whom it is no use to call is left out."""
@@ -79,9 +94,7 @@ class Ranker:
         if excludes(station, own):
             return f"it calls {station.directed_to}, which is not you"
         note = hearing.note(WorkedNote)
-        duplicate = note is not None and is_base_worked(
-            note, self._context.worked, station.call, station.band, station.mode
-        )
+        duplicate = note is not None and self._standing(station, note).duplicate
         if duplicate and hearing.note(LookoutNote) is None and not self._goals.counts_again(station.call):
             return note.why if note is not None and note.duplicate else "it is in the log by now"
         if readiness(station, self._context.now_ms) < _GONE:
@@ -99,7 +112,8 @@ class Ranker:
         if station.calls_me:
             # who calls me stands above all; of several the one that is worth most, then the one that waits longest
             waits = (now_ms - (station.waited_since_ms or now_ms)) / 1e9
-            why = "calls you" + (f", {why}" if need is not None else "")
+            new = "" if need is None else f", {need_words(need, station.band, station.mode)}"
+            why = f"calls you{new}"
             score = _CALLS_ME + value + waits
             urgency = Urgency.URGENT
             return Ranked(station, score, value, need, why, chance, expected_db, evidence, 1.0, True, urgency)
@@ -117,19 +131,35 @@ class Ranker:
     ) -> tuple[float, Need | None, str]:
         if note is None:
             return NOTHING_NEW, None, "heard"
-        needs = still_needed(note, self._context.worked, station.band, station.mode)
-        value, need = worth(needs, self._weights)
+        _, _, needs, value, need, why = self._standing(station, note)
         value *= self._goals.factor(needs, station.call)
-        why = note.why
-        if need is not None:
-            why = need_words(need, station.band, station.mode)
-        elif note.needs:
-            why = "nothing new any more"
         if lookout is not None and (need is not None or not lookout.by_need):
             value = max(value, _BY_RULE * lookout.urgency)
             if not lookout.by_need:
                 why = lookout.reasons[0]
         return value, need, why
+
+    def _standing(self, station: OnAir, note: WorkedNote) -> _Standing:
+        """How the station stands in the log now: worked out once for each note while the log stays as it is."""
+        worked = self._context.worked
+        if self._index != (worked, worked.count) or len(self._standings) > _KEPT:
+            self._index = worked, worked.count
+            self._standings.clear()
+        known = self._standings.get(station.call)
+        if known is None or known.note is not note:
+            known = self._standings[station.call] = self._stand(station, note, worked)
+        return known
+
+    def _stand(self, station: OnAir, note: WorkedNote, worked: WorkedIndex) -> _Standing:
+        needs = still_needed(note, worked, station.band, station.mode)
+        value, need = worth(needs, self._weights)
+        why = note.why
+        if need is not None:
+            why = need_words(need, station.band, station.mode)
+        elif note.needs:
+            why = "nothing new any more"
+        duplicate = is_base_worked(note, worked, station.call, station.band, station.mode)
+        return _Standing(note, duplicate, needs, value, need, why)
 
     def _reach(self, station: OnAir, note: ReachNote | None) -> tuple[float | None, float | None, str]:
         if note is not None:
