@@ -21,6 +21,7 @@ import pytest
 
 from watchkeeper.cli.standing import Standing, stand
 from watchkeeper.config import Config, PluginSettings, Station
+from watchkeeper.intake.mqtt_bridge import Broker, MqttBridge, run
 from watchkeeper.sender import Sender
 from watchkeeper.testing import Bench
 from watchkeeper_mqtt import Mqtt, MqttConfig
@@ -310,3 +311,34 @@ def test_a_bad_section_says_what_is_wrong(section: dict[str, Any], words: str) -
 def test_the_port_follows_tls() -> None:
     assert MqttConfig(host="hut").place() == ("hut", 1883)
     assert MqttConfig(host="hut", tls=True).place() == ("hut", 8883)
+
+
+async def test_events_from_a_broker_reach_the_watch_and_are_receipted(tmp_path: Path, broker: Mosquitto) -> None:
+    bridge_log: list[str] = []
+    stopped = asyncio.Event()
+    async with (
+        listening(broker.port) as heard,
+        stand(config(broker.port, tmp_path), tmp_path / "d", port=0) as standing,
+    ):
+        bridge = MqttBridge(lambda source: Sender(source, standing.intake.address))
+        place = Broker(host="127.0.0.1", port=broker.port, topic="shack/events")
+        bridging = asyncio.create_task(run(bridge, place, stopped, bridge_log.append))
+        await until(lambda: len(bridge_log) == 1)
+        at = stamp(time.time())
+        contact = {"call": "JA1QRV", "started_at": at, "ended_at": at, "dial_hz": 14_074_000, "mode": "FT8"}
+        event = {"v": 1, "kind": "contact", "source": "far", "id": "c-1", "at": at, **contact}
+        async with aiomqtt.Client("127.0.0.1", broker.port) as client:
+            await client.publish("shack/events", json.dumps(event), qos=1)
+            receipt = await heard.until("shack/events/receipts", of="c-1")
+            assert receipt["status"] == "stored"
+            broker.stop()
+            await until(lambda: any("no connection" in said for said in bridge_log))
+            broker.start()
+            await until(lambda: bridge_log[-1].startswith("listening"))
+        async with aiomqtt.Client("127.0.0.1", broker.port) as client:
+            await client.publish("shack/events", json.dumps(event), qos=1)
+            assert (await heard.until("shack/events/receipts", status="repeated"))["of"] == "c-1"
+        assert [one.call for one in standing.keeper.watch.contacts] == ["JA1QRV"]
+        stopped.set()
+        await bridging
+        bridge.close()

@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "path": ("path", "Distance, bearings and daylight between two places."),
     "read": ("read", "Say what a message of the timed modes means."),
     "feed": ("feed", "Turn the lines of any text output into events."),
+    "bridge-mqtt": ("bridge_mqtt", "Pass on events from an MQTT broker to a watch."),
     "source": ("source", "Judge what a decoder program or its adapter sends."),
     "schema": ("schema", "Print the event schema."),
     "plugins": ("plugins", "List the plugins, their state and their cost."),

@@ -29,7 +29,7 @@ from ..sender import Sender
 POLL_S = 0.1
 
 
-def _place(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, int]:
+def place(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, int]:
     """``HOST:PORT``, ``HOST`` or ``[IPv6]:PORT``."""
     host, _, port = value.rpartition(":") if value.count(":") == 1 or "]:" in value else (value, "", "")
     if port and not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
@@ -49,7 +49,7 @@ def _place(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str,
 @click.option(
     "--to",
     metavar="HOST:PORT",
-    callback=_place,
+    callback=place,
     default=f"127.0.0.1:{DEFAULT_PORT}",
     show_default=True,
     help="Where the watch listens.",
