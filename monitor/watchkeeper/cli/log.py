@@ -118,6 +118,23 @@ def stats_command(data: Path | None, as_json: bool) -> None:
     stats(data, as_json)
 
 
+@command.command("complete")
+@click.argument("call")
+@data_option
+def complete_command(call: str, data: Path | None) -> None:
+    """Log the exchange with CALL that looks complete and that no source has announced.
+
+    Needs the watch that heard it to be running; the dashboard's l key does the same.
+
+    \b
+    Example:
+      watchkeeper log complete JA1QRV
+    """
+    from watchkeeper.cli.log_complete import complete
+
+    complete(call, data)
+
+
 @command.command("check")
 @click.argument("files", metavar="FILE…", nargs=-1, required=True)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object with the record count and all problems.")

@@ -2,7 +2,7 @@
 
 from .checking import Problem, check
 from .loading import ConfigError, Loaded, default_path, load, load_with_origins
-from .sections import Activation, Config, Display, Listen, Log, PluginSettings, Station, Theme, Watch
+from .sections import Activation, Config, Display, Listen, Log, PluginSettings, Station, Theme, Unannounced, Watch
 
 __all__ = [
     "Activation",
@@ -16,6 +16,7 @@ __all__ = [
     "Problem",
     "Station",
     "Theme",
+    "Unannounced",
     "Watch",
     "check",
     "default_path",

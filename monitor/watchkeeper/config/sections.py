@@ -113,12 +113,23 @@ class Watch(Section, frozen=True, kw_only=True):
         return tuple((a * 60 + b, c * 60 + d) for a, b, c, d in numbers)
 
 
+class Unannounced(StrEnum):
+    """What happens to an exchange that looks complete and that no source announces as a contact."""
+
+    OFFER = "offer"
+    LOG = "log"
+
+
 class Log(Section, frozen=True, kw_only=True):
-    """Where the durable record is kept."""
+    """Where the durable record is kept, and what goes into it."""
 
     folder: Annotated[
         Path | None, Meta(description="data folder; the platform's usual place if absent, `--data` outweighs it")
     ] = None
+    unannounced: Annotated[
+        Unannounced,
+        Meta(description="offer or log an exchange that looks complete and that no source announces in two minutes"),
+    ] = Unannounced.OFFER
 
 
 class Theme(StrEnum):

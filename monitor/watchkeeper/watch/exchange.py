@@ -56,6 +56,11 @@ class ExchangeTracker:
         """The exchange of ``call`` with us, or None."""
         return self._ours.get(call)
 
+    @property
+    def ours(self) -> WithUsBook:
+        """All exchanges with us."""
+        return self._ours
+
     # -- what others say ----------------------------------------------------------------------------------------------
 
     def heard(self, row: OnAir, hearing: Hearing, own_call: str | None) -> None:

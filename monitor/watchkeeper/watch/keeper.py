@@ -126,7 +126,7 @@ class Keeper:
             batch = await self._next(arrivals)
             if batch is None:
                 async with self._turn:
-                    self.session.pump.enter()
+                    await self.session.pump.tick()
             elif batch:
                 async with self._turn:
                     await self._work(batch)
@@ -355,13 +355,18 @@ class Keeper:
         self._changed()
 
     async def act(self, act: Act) -> None:
-        """Enter what the operator did. ``session`` ends the session and begins another."""
+        """Enter what the operator did. ``session`` ends the session and begins another.
+
+        Raises ValueError for an act that has nothing to act on.
+        """
         async with self._turn:
+            if act.act == "log" and not self.watch.looks_complete(act.call):
+                raise ValueError(f"no exchange with {act.call} looks complete, or it is in the log already")
             if act.act == "session":
                 await self._roll(self._clock_ms())
                 self._notify()
             else:
-                self.session.pump.enter(act=act)
+                await self.session.pump.act(act)
 
     def snapshot(self) -> snapshot.Snapshot:
         """What the faces draw; the same object while nothing changed."""

@@ -18,7 +18,7 @@ from ..radio.message import read
 from ..schema import events
 from ..store.worked import Dimension, WorkedIndex, facts
 from ..view import AnyView
-from . import contacts
+from . import contacts, unannounced
 from .clock import EventClock, period_ms, watermark_ms
 from .exchange import ExchangeTracker
 from .gaps import Gaps
@@ -48,10 +48,14 @@ class Plugins(Protocol):
 
 
 class Outbound(NamedTuple):
-    """What the watch leaves for the outside: hails to deliver, and hearings that a judgement has seen, to be kept."""
+    """What the watch leaves for the outside.
+
+    Hails to deliver; hearings that a judgement has seen, to be kept; calls whose unannounced contact is to be logged.
+    """
 
     hails: list[Hail]
     hearings: list[Hearing]
+    to_log: list[str]
 
 
 class Cover(msgspec.Struct, frozen=True, kw_only=True):
@@ -84,6 +88,8 @@ class Watch:
         self.candidate: contacts.Candidate | None = None
         self._hails_out: list[Hail] = []
         self._judged: list[Hearing] = []
+        self._to_log: list[str] = []
+        self._log_unannounced = rules.log_unannounced
         self.judgements = 0
         self._plugins: Plugins | None = None
         self._clock = EventClock()
@@ -131,9 +137,16 @@ class Watch:
         """What each source lost on its way, by its name."""
         return self._gaps.counts()
 
+    def looks_complete(self, call: str | None) -> bool:
+        """Whether the exchange with ``call`` looks complete and is not in the log."""
+        ours = None if call is None else self._exchanges.with_us(call)
+        return ours is not None and ours.complete and ours.logged_ms is None
+
     def views(self) -> Sequence[AnyView]:
-        """What the plugins show now."""
-        return () if self._plugins is None else self._plugins.views()
+        """What the plugins show now, and what the core has to offer."""
+        shown = () if self._plugins is None else self._plugins.views()
+        offered = self._exchanges.ours.offered()
+        return [unannounced.view_of(offered), *shown] if offered else shown
 
     def next_due(self) -> int | None:
         """The journal time at which a tick has something to do; None while nothing waits."""
@@ -145,8 +158,8 @@ class Watch:
 
     def drain(self) -> Outbound:
         """What is to happen outside since the last call."""
-        out = Outbound(self._hails_out, self._judged)
-        self._hails_out, self._judged = [], []
+        out = Outbound(self._hails_out, self._judged, self._to_log)
+        self._hails_out, self._judged, self._to_log = [], [], []
         return out
 
     # the way in
@@ -301,6 +314,7 @@ class Watch:
         rules = rules_of(config)
         self.hails.obey(rules.hails)
         self._periods.obey(rules.silence_ms, rules.grace_ms)
+        self._log_unannounced = rules.log_unannounced
         self.own = msgspec.structs.replace(own_of(config), **self._told)
         self._places.moved(self.own.locator)
 
@@ -311,12 +325,31 @@ class Watch:
             self.hails.release(act.key)
         elif act.act == "pause" and act.minutes is not None:
             self.hails.pause(act.minutes, self._clock.now_ms)
+        elif act.act == "log" and act.call is not None:
+            self._log(act.call)
+
+    def _log(self, call: str) -> None:
+        """Take an exchange that looks complete for a contact; nothing where there is none or it is in the log."""
+        ours = self._exchanges.with_us(call)
+        if ours is not None and self.looks_complete(call):
+            self._contact(unannounced.contact_of(ours, self.own, self._clock.now_ms), 0)
+
+    def _offer(self) -> None:
+        """Offer what looks complete and was announced by nobody."""
+        now_ms = self._clock.now_ms
+        for ours in self._exchanges.ours.unannounced(now_ms - unannounced.OFFER_AFTER_MS):
+            ours.offered = True
+            if self._log_unannounced:
+                self._to_log.append(ours.call)
+            else:
+                self.hails.hail(unannounced.hail_of(ours, now_ms))
 
     def _judge(self, due: Iterable[tuple[Period, bool]] | Iterator[tuple[Period, bool]]) -> None:
         for period, closes in due:
             self.judgements += 1
             if closes:
                 self._exchanges.closed(period, self._clock.now_ms)
+                self._offer()
             if self._plugins is not None:
                 if period.fresh:
                     self._plugins.burst_judged(period)

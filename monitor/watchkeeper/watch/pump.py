@@ -15,7 +15,8 @@ from ..schema import events
 from ..store.errors import StoreError
 from ..store.sessions import JournalChunk, hearing_row
 from ..store.store import Store
-from .journal import Chunk, Outcome
+from .contacts import Candidate
+from .journal import Act, Chunk, Outcome
 from .pipeline import Watch
 
 
@@ -84,10 +85,27 @@ class Pump:
                 self._feed(arrival.arrived_ms, event=arrival.event)
                 if arrival.event.ack and arrival.event.id is not None:
                     self._receipt(arrival, "stored", None)
+        await self._finish()
+
+    async def tick(self) -> None:
+        """Let time pass: judge what is due by now."""
+        self._feed(self._clock_ms())
+        await self._finish()
+
+    async def _finish(self) -> None:
+        """Write what waits, and log what the configuration wants logged unasked."""
+        for call in self._flush():
+            await self.act(Act(act="log", call=call))
+
+    async def act(self, act: Act) -> None:
+        """Enter what the operator, or the configuration in their place, does. It may make a contact."""
+        self._feed(self._clock_ms(), act=act)
+        if self.watch.candidate is not None:
+            await self._commit(self.watch.candidate)
         self._flush()
 
     def enter(self, **what: Any) -> None:
-        """Enter what is no event: an ``act``, a ``rebase``, or nothing at all, which lets time pass."""
+        """Enter what is neither event nor act, such as a ``rebase``."""
         self._feed(self._clock_ms(), **what)
         self._flush()
 
@@ -97,7 +115,7 @@ class Pump:
         return self._chunk.next_n - 1
 
     def delay_s(self) -> float | None:
-        """Seconds until :meth:`enter` with nothing has something to do; None while nothing waits."""
+        """Seconds until :meth:`tick` has something to do; None while nothing waits."""
         due = self.watch.next_due()
         return None if due is None else max(0.0, (due - self._clock_ms()) / 1000)
 
@@ -108,8 +126,13 @@ class Pump:
 
     async def _contact(self, arrival: Arrival, event: events.Contact) -> None:
         self._feed(arrival.arrived_ms, event=event)
-        candidate = self.watch.candidate
-        assert candidate is not None
+        assert self.watch.candidate is not None
+        outcome = await self._commit(self.watch.candidate)
+        # without a receipt the sender repeats it until the log can take it
+        if event.ack and outcome.status != "failed":
+            self._receipt(arrival, outcome.status, outcome.why)
+
+    async def _commit(self, candidate: Candidate) -> Outcome:
         chunk = self._chunk.take()
         try:
             done = await self._store.commit(
@@ -119,25 +142,21 @@ class Pump:
                 None if chunk is None else self._stored(chunk),
             )
         except StoreError as error:
-            # no receipt: the sender repeats it until the log can take it
             if chunk is not None:
                 self._store.journal(self._session, *chunk)
-            self._feed(self._clock_ms(), outcome=Outcome(key=candidate.contact.key, status="failed", why=str(error)))
-            return
-        self._feed(
-            self._clock_ms(),
-            outcome=Outcome(
+            outcome = Outcome(key=candidate.contact.key, status="failed", why=str(error))
+        else:
+            outcome = Outcome(
                 key=candidate.contact.key,
                 status=done.status,
                 contact=done.contact_id,
                 same_as=done.same_as,
                 why=done.why,
-            ),
-        )
-        if event.ack:
-            self._receipt(arrival, done.status, done.why)
-        if done.status == "stored":
+            )
+        self._feed(self._clock_ms(), outcome=outcome)
+        if outcome.status == "stored":
             self._committed()
+        return outcome
 
     def _stored(self, chunk: tuple[int, int, bytes]) -> JournalChunk:
         first_n, count, body = chunk
@@ -149,8 +168,9 @@ class Pump:
         receipt = events.Receipt(v=events.VERSION, source=event.source, of=event.id, status=status, why=why)
         self._answer(arrival.peer, receipt)
 
-    def _flush(self) -> None:
-        hails, hearings = self.watch.drain()
+    def _flush(self) -> list[str]:
+        """Write and deliver what waits; the calls whose unannounced contact is to be logged."""
+        hails, hearings, to_log = self.watch.drain()
         for hail in hails:
             self._forwarding.deliver(hail)
         if hearings:
@@ -159,3 +179,4 @@ class Pump:
         if chunk is not None:
             self._store.journal(self._session, *chunk)
         self._changed()
+        return to_log

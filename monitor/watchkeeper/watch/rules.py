@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from ..config import Config
+from ..config import Config, Unannounced
 from ..model import Own
 from .hails import HailRules
 
@@ -14,6 +14,7 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
 
     silence_ms: int = 200
     grace_ms: int = 3_000
+    log_unannounced: bool = False
     hails: HailRules = HailRules()
 
 
@@ -23,6 +24,7 @@ def rules_of(config: Config) -> Rules:
     return Rules(
         silence_ms=watch.silence_ms,
         grace_ms=round(watch.grace_s * 1000),
+        log_unannounced=config.log.unannounced is Unannounced.LOG,
         hails=HailRules(
             hold_off_min=watch.hail_hold_off_min, per_hour=watch.hails_per_hour, quiet=watch.quiet_minutes()
         ),

@@ -31,6 +31,8 @@ class WithUs(msgspec.Struct, eq=False):
     our_roger: bool = False
     their_roger: bool = False
     logged_ms: int | None = None
+    completed_ms: int | None = None  # start of the period in which nothing more was lacking
+    offered: bool = False  # the operator was told that it looks complete
     offset_hz: float | None = None
     dial_hz: int | None = None
     mode: str | None = None
@@ -80,11 +82,13 @@ class WithUsBook:
             ours = self._book[call] = WithUs(call, period_ms, period_ms)
         if said.step in ("report", "roger_report"):
             ours.their_report = _report_text(said, reading) or ours.their_report
+            if ours.complete and ours.logged_ms is None:
+                ours.our_roger = False  # they repeat themselves: our last word was not copied
         if said.step in ("roger_report", "roger", "roger_farewell"):
             ours.their_roger = True
         if said.step == "farewell" and ours.our_report is not None and ours.their_report is not None:
             ours.their_roger = True
-        return ours
+        return _noted(ours, period_ms)
 
     @staticmethod
     def _begins_anew(ours: WithUs, said: Part, period_ms: int) -> bool:
@@ -101,13 +105,28 @@ class WithUsBook:
             ours.our_roger = True
         if said.step == "farewell" and ours.our_report is not None and ours.their_report is not None:
             ours.our_roger = True
-        return ours
+        return _noted(ours, period_ms)
 
     def logged(self, call: str, at_ms: int) -> None:
         """The contact is in the log."""
         ours = self._book.get(call)
         if ours is not None:
             ours.logged_ms = at_ms
+
+    def unannounced(self, until_ms: int) -> list[WithUs]:
+        """Those that were complete by ``until_ms``, that no source has announced, and that were not offered yet."""
+        return [
+            ours
+            for ours in self._book.values()
+            if not ours.offered
+            and ours.logged_ms is None
+            and ours.completed_ms is not None
+            and ours.completed_ms <= until_ms
+        ]
+
+    def offered(self) -> list[WithUs]:
+        """Those that were offered and are still neither logged nor taken up again."""
+        return [ours for ours in self._book.values() if ours.offered and ours.logged_ms is None and ours.complete]
 
     def _entry(self, call: str, period_ms: int) -> WithUs:
         ours = self._book.pop(call, None)
@@ -118,6 +137,16 @@ class WithUsBook:
         if len(self._book) > MAX_PARTNERS:
             del self._book[next(iter(self._book))]
         return ours
+
+
+def _noted(ours: WithUs, period_ms: int) -> WithUs:
+    """Note when it became complete; a repeated report opens it again."""
+    if not ours.complete:
+        ours.completed_ms = None
+        ours.offered = False
+    elif ours.completed_ms is None:
+        ours.completed_ms = period_ms
+    return ours
 
 
 def _report_text(part: Part, reading: Reading) -> str | None:

@@ -164,6 +164,8 @@ class Dashboard:
                 self.viewing.chosen = max(self.viewing.chosen - 1, 0)
             case "d" | "r":
                 self._act_on_hail(key)
+            case "l":
+                self._log_offered()
             case "p":
                 self._do({"act": "pause", "minutes": PAUSE_MIN}, f"only urgent hails for {PAUSE_MIN:g} minutes")
             case _:
@@ -172,6 +174,14 @@ class Dashboard:
 
     def _open_hails(self) -> tuple[Any, ...]:
         return self.viewing.open_hails(self._snapshot)
+
+    def _log_offered(self) -> None:
+        """Log the exchange that looks complete, the newest of several."""
+        call = self.viewing.offered(self._snapshot)
+        if call is None:
+            self._say("no exchange waits to be logged")
+        else:
+            self._do({"act": "log", "call": call}, f"logged: {call}")
 
     def _act_on_hail(self, key: str) -> None:
         hails = self._open_hails()

@@ -17,11 +17,12 @@ _KEYS = (
     ("↑ ↓", "choose another open hail (also k and j)"),
     ("d", "mark the hail shown as done: the matter stays quiet for a day"),
     ("r", "release the hold-off of the hail shown: the matter may hail again at once"),
+    ("l", "log the exchange that looks complete and that no source has announced"),
     ("p", "pause: only urgent hails for ten minutes"),
     ("i", "show address and code that bring a phone to the live page, and back"),
     ("q", "quit (the watch of `attach` goes on without this view)"),
 )
-_ACTING = frozenset({"d", "r", "p"})
+_ACTING = frozenset({"d", "l", "r", "p"})
 _SIGNS = (
     (Urgency.URGENT, "urgent: wants your eye in this period"),
     (Urgency.WANTED, "wanted: a lookout matches, or something needs a hand"),

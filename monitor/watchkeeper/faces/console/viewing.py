@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from ...view import Panel
 from ..invitation import Invitation
 from ..shown import HailShown, Snapshot
 
@@ -31,6 +32,12 @@ class Viewing:
         since = (snapshot.now_ms or 0) - HAIL_OPEN_MS
         kept = (hail for hail in newest.values() if hail.at_ms > max(since, self.done.get(hail.key, -1)))
         return tuple(sorted(kept, key=lambda hail: hail.at_ms))
+
+    @staticmethod
+    def offered(snapshot: Snapshot) -> str | None:
+        """The call whose exchange looks complete and waits to be logged, the newest of several; None without one."""
+        rows = (row for table in snapshot.tables(Panel.LOG) for row in table.rows if row.data.get("act") == "log")
+        return next((str(row.data["call"]) for row in rows), None)
 
     def next_band(self, snapshot: Snapshot) -> str | None:
         """Turn to the next band that any row names; after the last one all are shown again."""
