@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "serve": ("serve", "Stand watch without a screen, for a service manager."),
     "attach": ("attach", "Show the dashboard of a watch that runs elsewhere on this computer."),
     "status": ("status", "Say how the running watch stands."),
+    "explain": ("explain", "Say why a station did hail, and why not."),
     "log": ("log", "Import, export, check, search and count the log."),
     "outbox": ("outbox", "Show what still has to be forwarded, and mend it."),
     "report": ("report", "Write a session's report: one file to read, print and share."),

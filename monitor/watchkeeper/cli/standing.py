@@ -24,12 +24,13 @@ from ..schema.wire import Decoded
 from ..store.dispatch import in_words
 from ..store.store import Store
 from ..watch.journal import Act
+from ..watch.explaining import explain
 from ..watch.keeper import Keeper
 from .reloading import Reloads
 
 SOCKET = "watch.sock"
 #: what the operator may do from a face or by a command
-ACTS = ("done", "pause", "release", "session")
+ACTS = ("done", "log", "pause", "release", "session")
 
 
 def wall_clock_ms() -> int:
@@ -81,7 +82,12 @@ class Standing:
             safe=safe,
         )
         self.source = LocalSource(
-            self._snapshot, self.status, self._changes, act=self._act, covers=lambda: self._covers()
+            self._snapshot,
+            self.status,
+            self._changes,
+            act=self._act,
+            covers=lambda: self._covers(),
+            explain=lambda call: explain(self.keeper.watch, self.keeper.session.host, call),
         )
 
     def _open(self, config: Config, key: bytes | None) -> UdpIntake:

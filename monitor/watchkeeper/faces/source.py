@@ -63,6 +63,10 @@ class Source(Protocol):
         """Hand an operator's act to the watch. Raises ActRefusedError with the reason when it is not taken."""
         ...
 
+    async def explain(self, call: str) -> Plain:
+        """Why the station ``call`` did hail, and why not. Raises ActRefusedError where nobody can say."""
+        ...
+
     async def covered(self, source: str, run: str, seq: int, timeout_s: float) -> bool:
         """Wait until the watch has judged event ``seq`` of that run of ``source``; False when the time is over."""
         ...
@@ -106,6 +110,7 @@ class LocalSource:
         *,
         act: Callable[[Mapping[str, Any]], Any] | None = None,
         covers: Callable[[], Mapping[str, object]] | None = None,
+        explain: Callable[[str], object] | None = None,
     ) -> None:
         """``act`` may be a coroutine function and raises ValueError for an act that it does not take; ``covers`` gives
         the same as the snapshot's key of that name, for less work."""
@@ -114,6 +119,7 @@ class LocalSource:
         self._changed = changed
         self._act = act
         self._covers = covers
+        self._explain = explain
         self._last: tuple[object, Plain] | None = None
 
     async def snapshot(self) -> Plain:
@@ -143,6 +149,12 @@ class LocalSource:
             raise ActRefusedError(str(error)) from error
         plain = msgspec.to_builtins(answer)
         return plain if isinstance(plain, dict) else {"done": True}
+
+    async def explain(self, call: str) -> Plain:
+        if self._explain is None:
+            raise ActRefusedError("this watch explains nothing")
+        plain: Plain = msgspec.to_builtins(self._explain(call))
+        return plain
 
     async def covered(self, source: str, run: str, seq: int, timeout_s: float) -> bool:
         with contextlib.suppress(TimeoutError):
@@ -195,6 +207,9 @@ class RemoteSource:
         if self.read_only:
             raise ActRefusedError("this view is read-only")
         return await self._ask("POST", "/api/act", dict(act))
+
+    async def explain(self, call: str) -> Plain:
+        return await self._ask("GET", "/api/explain", params={"call": call})
 
     async def covered(self, source: str, run: str, seq: int, timeout_s: float) -> bool:
         query = {"source": source, "run": run, "seq": str(seq), "wait": str(timeout_s)}

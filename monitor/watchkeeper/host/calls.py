@@ -123,6 +123,10 @@ class HookCaller(ABC):
         parts = [view for _, views in self.collect("report_parts", _views, session) for view in views]
         return sorted(parts, key=lambda view: view.rank)
 
+    def explain(self, call: str) -> list[str]:
+        """What all plugins say of why ``call`` did hail and why not."""
+        return [sentence for _, sentences in self.collect("explain", _sentences, call) for sentence in sentences]
+
     def metrics(self) -> dict[str, dict[str, float]]:
         """Counters and gauges by plugin."""
         return dict(self.collect("metrics", dict))
@@ -211,6 +215,13 @@ def _checks(answer: Any) -> list[Check]:
         if not isinstance(check, Check):
             raise TypeError(f"it returned {type(check).__name__}, which is no check")
     return found
+
+
+def _sentences(answer: Any) -> list[str]:
+    """Sentences, taken apart from what a plugin may still change. Raises TypeError."""
+    if isinstance(answer, str) or not isinstance(answer, Sequence) or not all(isinstance(one, str) for one in answer):
+        raise TypeError(f"it returned {type(answer).__name__}, not a sequence of sentences")
+    return list(answer)
 
 
 def _put(noted: dict[type[Note], Note], made: Any, record: Record) -> None:

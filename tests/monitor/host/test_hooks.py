@@ -20,6 +20,7 @@ ANSWERS: dict[str, Any] = {
     "views": [],
     "metrics": {"seen_total": 1.0},
     "destinations": [],
+    "explain": ["it was heard"],
     "migrations": ["CREATE TABLE plugin_eager_x(y)"],
 }
 
@@ -61,6 +62,7 @@ async def test_every_hook_is_called_once_its_time_has_come() -> None:
     assert host.report_parts(1) == []
     assert host.metrics() == {"eager": {"seen_total": 1.0}}
     assert host.destinations() == []
+    assert host.explain("CE3QRT") == ["it was heard"]
     host.deliver(Hail(key="k", urgency=Urgency.NOTE, sentence="s", rule="r", at_ms=START_MS))
     await delivered.wait()
     await host.stop()
@@ -69,7 +71,7 @@ async def test_every_hook_is_called_once_its_time_has_come() -> None:
 
 
 def test_every_hook_says_what_it_is_for() -> None:
-    assert len(HOOKS) == 14
+    assert len(HOOKS) == 15
     for hook in HOOKS:
         assert len(inspect.getdoc(getattr(hookspecs, hook)) or "") > 30, hook
 

@@ -16,7 +16,7 @@ from ..source import ActRefusedError, NoDaemonError, Source
 from .files import add_files
 from .guards import COOKIE, SESSION_S, UNIX_HOSTS, Access, bind_browser, host_check, plain_errors, refusal
 from .hub import Hub
-from .limits import BEAT_S, LARGEST_BODY, LONGEST_WAIT_S, SEQ_LIMIT, STUCK_S
+from .limits import BEAT_S, LARGEST_BODY, LONGEST_CALL, LONGEST_WAIT_S, SEQ_LIMIT, STUCK_S
 from .metrics import CONTENT_TYPE, exposition
 
 
@@ -55,6 +55,7 @@ class Interface:
         app.router.add_get("/metrics", self.metrics)
         app.router.add_get("/api/snapshot", self.snapshot)
         app.router.add_get("/api/status", self.status)
+        app.router.add_get("/api/explain", self.explain)
         app.router.add_get("/api/events", self.events)
         app.router.add_get("/api/openapi.json", self.openapi)
         app.router.add_post("/api/act", self.act)
@@ -123,6 +124,19 @@ class Interface:
         if not self._may_read(request):
             return _unpaired()
         return _json(msgspec.json.encode(scrub(await self._source.status())))
+
+    async def explain(self, request: web.Request) -> web.Response:
+        """Why a station did hail, and why not."""
+        if not self._may_read(request):
+            return _unpaired()
+        call = request.query.get("call", "")
+        if not 0 < len(call) <= LONGEST_CALL:
+            return refusal(400, f"call must name a station, in at most {LONGEST_CALL} characters")
+        try:
+            found = await self._source.explain(call)
+        except ActRefusedError as error:
+            return refusal(422, str(error))
+        return _json(msgspec.json.encode(scrub(found)))
 
     async def act(self, request: web.Request) -> web.Response:
         """An operator's act: ``{"act": …}`` as JSON."""

@@ -7,4 +7,6 @@ BEAT_S = 15.0
 #: a client that takes nothing for so long is let go
 STUCK_S = 30.0
 LARGEST_BODY = 16 * 1024
+#: no call sign is longer
+LONGEST_CALL = 32
 SEQ_LIMIT = 2**53

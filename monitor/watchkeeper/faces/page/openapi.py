@@ -13,7 +13,7 @@ import msgspec
 from ... import __version__
 from ..shown import Snapshot, Status
 from .guards import CODE_LENGTH, COOKIE
-from .limits import LARGEST_BODY, LONGEST_WAIT_S, SEQ_LIMIT
+from .limits import LARGEST_BODY, LONGEST_CALL, LONGEST_WAIT_S, SEQ_LIMIT
 from .metrics import CONTENT_TYPE
 
 Json = dict[str, Any]
@@ -75,6 +75,7 @@ def _paths() -> Json:
             "get": _operation("snapshot", "The watch now", "Snapshot", security=reading, more=_waiting())
         },
         "/api/status": {"get": _operation("status", "Intake, outbox, plugins, notices", "Status", security=reading)},
+        "/api/explain": {"get": _explain(reading)},
         "/api/events": {"get": _events(reading)},
         "/api/act": {"post": _act()},
         "/api/pair": {"post": _pair()},
@@ -108,6 +109,35 @@ def _operation(
         **more,
         "responses": dict(sorted(responses.items())),
     }
+
+
+def _explain(security: list[Json]) -> Json:
+    text: Json = {"type": "string"}
+    answer: Json = {
+        "type": "object",
+        "required": ["call", "on_the_air", "hails", "because"],
+        "properties": {
+            "call": text,
+            "on_the_air": {"type": "boolean"},
+            "hails": {"type": "array", "items": {"type": "object"}, "description": "the newest hails of the station"},
+            "because": {"type": "array", "items": text, "description": "what each plugin says, in sentences"},
+        },
+    }
+    call: Json = {
+        "name": "call",
+        "in": "query",
+        "required": True,
+        "description": "the station's call sign",
+        "schema": {"type": "string", "minLength": 1, "maxLength": LONGEST_CALL},
+    }
+    return _operation(
+        "explain",
+        "Why a station did hail, and why not",
+        answer,
+        security=security,
+        errors=("400", "422"),
+        more={"parameters": [call]},
+    )
 
 
 def _waiting() -> Json:
