@@ -194,24 +194,29 @@ def _weigh(names: tuple[str, ...]) -> _Verdict:
     )
 
 
-def findings(evidence: Evidence) -> Findings:
+def findings(evidence: Evidence) -> list[Finding]:
     """What can be found out about a decode, one finding a question.
 
-    Most decodes repeat what was said before, at another strength: what each part depends on alone is its key, so that
-    only what is new costs anything.
+    Stations are heard again and again: what a call tells is remembered by what it depends on.
     """
-    reading, told = evidence.reading, _told(evidence)
-    before, after = _of_message(
-        entity.edition(), evidence.call, reading, evidence.locator or reading.locator, evidence.locator_before, told
-    )
-    if reading.has_parties and "their_call" not in told:
-        before += _history(evidence.worked_before, evidence.heard_before)
-    return (
-        *before,
-        *after,
-        *_strength(evidence.mode, evidence.snr_db, evidence.floor_db),
-        *_marks(evidence.aided, evidence.low_confidence),
-    )
+    reading, told, edition = evidence.reading, _told(evidence), entity.edition()
+    found = [_form(reading)]
+    if reading.has_parties:
+        if "their_call" not in told:
+            square = evidence.locator or reading.locator
+            found += _sender(
+                edition, evidence.call, reading.type, reading.sender_hashed, square, evidence.locator_before
+            )
+            found += _history(evidence.worked_before, evidence.heard_before)
+        if "own_call" not in told and "general_call" not in told:
+            found += _addressee(
+                edition, reading.addressee, reading.type, reading.addressee_hashed, reading.is_call_to_all
+            )
+        if "own_call" not in told or "their_call" not in told:
+            found += _tail(reading)
+    found += _strength(evidence.mode, evidence.snr_db, evidence.floor_db)
+    found += _marks(evidence.aided, evidence.low_confidence)
+    return found
 
 
 def _told(evidence: Evidence) -> tuple[str, ...]:
@@ -219,26 +224,6 @@ def _told(evidence: Evidence) -> tuple[str, ...]:
     if evidence.aided and not evidence.aided_by and evidence.to_me:
         return ("own_call",)
     return evidence.aided_by
-
-
-@lru_cache(maxsize=_REMEMBERED)
-def _of_message(
-    _edition: int, call: str | None, reading: Reading, square: str | None, before: str | None, told: tuple[str, ...]
-) -> tuple[Findings, Findings]:
-    """What the message alone tells: of its form and sender, and of whom it is for and what it says.
-
-    Which entity a call belongs to can change with the country data, hence their edition.
-    """
-    first: list[Finding] = [_form(reading)]
-    then: list[Finding] = []
-    if reading.has_parties:
-        if "their_call" not in told:
-            first += _sender(call, reading, square, before)
-        if "own_call" not in told and "general_call" not in told:
-            then += _addressee(reading)
-        if not {"own_call", "their_call"}.issubset(told):
-            then += _tail(reading)
-    return tuple(first), tuple(then)
 
 
 _FORM_WORDS = {
@@ -255,15 +240,22 @@ _FORM_WORDS = {
 _WRITTEN = re.compile(r"(?:^|[ .])(?:73|88|TNX|TKS|TU|GL|FB|GM|GA|GE|QSL|QRP|ANT|DX|OM|BEST|TEST|HPE|CUAGN)(?:$|[ .!])")
 
 
+_FORMS = {form: Finding(f"form_{form}", words) for form, words in _FORM_WORDS.items()}
+_ROVER = Finding("form_rover", "a roving station, seldom heard")
+_TEXT_WRITTEN = Finding("text_written", "a text as operators write them")
+_TEXT_UNKNOWN = Finding("text_unknown", "a text without a usual word")
+
+
 def _form(reading: Reading) -> Finding:
     if reading.type == "free_text":
-        if _WRITTEN.search(reading.text.upper()):
-            return Finding("text_written", "a text as operators write them")
-        return Finding("text_unknown", "a text without a usual word")
-    calls = (reading.sender or "", reading.addressee or "")
-    if any(call.endswith("/R") for call in calls) and reading.type == "standard":
-        return Finding("form_rover", "a roving station, seldom heard")
-    return Finding(f"form_{reading.type}", _FORM_WORDS[reading.type])
+        return _TEXT_WRITTEN if _WRITTEN.search(reading.text.upper()) else _TEXT_UNKNOWN
+    if reading.type == "standard" and (_roves(reading.sender) or _roves(reading.addressee)):
+        return _ROVER
+    return _FORMS[reading.type]
+
+
+def _roves(call: str | None) -> bool:
+    return call is not None and call.endswith("/R")
 
 
 #: forms in which a call is a hash by rule, of 10, 12 or 22 bits: what a hash tells there differs, so the weights do
@@ -276,23 +268,28 @@ def _within(group: str, finding: str) -> str:
     return name if name in WEIGHTS else finding
 
 
-def _sender(call: str | None, reading: Reading, square: str | None, before: str | None) -> Iterator[Finding]:
-    group = _GROUPS.get(reading.type, "")
+@lru_cache(maxsize=_REMEMBERED)
+def _sender(
+    _edition: int, call: str | None, form: Form, hashed: bool, square: str | None, before: str | None
+) -> Findings:
+    """What the sender's call tells. Where a call belongs can change with the country data, hence their edition."""
+    group = _GROUPS.get(form, "")
     if call is None:
-        yield Finding(_within(group, "sender_unresolved"), "its call sign is an unresolved hash")
-        return
+        return (Finding(_within(group, "sender_unresolved"), "its call sign is an unresolved hash"),)
     placed = entity.lookup(call)
     if not placed.valid:
-        yield Finding(_within(group, "sender_unallocated"), f"{call} is no call sign of an allocated series")
-        return
-    if reading.sender_hashed:
-        yield Finding(_within(group, "sender_hashed"), f"{call} is told by a hash, which another station can share")
+        name = _within(group, "sender_unallocated")
+        return (Finding(name, f"{call} is no call sign of an allocated series"),)
+    if hashed:
+        name = _within(group, "sender_hashed")
+        found = [Finding(name, f"{call} is told by a hash, which another station can share")]
     else:
-        yield Finding(_within(group, "sender_allocated"), f"{call} is of an allocated series")
-        if reading.type != "full_call":
-            yield _prefix(call)
+        found = [Finding(_within(group, "sender_allocated"), f"{call} is of an allocated series")]
+        if form != "full_call":
+            found.append(_prefix(call))
     if square is not None:
-        yield from _locator(placed, square, before)
+        found += _locator(placed, square, before)
+    return tuple(found)
 
 
 def _locator(placed: Placed, square: str, before: str | None) -> Iterator[Finding]:
@@ -320,36 +317,37 @@ def _prefix(call: str) -> Finding:
     return Finding("prefix_other", f"{home.base} has a prefix of two characters")
 
 
-def _addressee(reading: Reading) -> Iterator[Finding]:
-    call, group = reading.addressee, _GROUPS.get(reading.type, "")
-    if reading.is_call_to_all:
-        yield Finding(_within(group, "to_all"), "a call to all")
-    elif call is None:
-        yield Finding(_within(group, "addressee_unresolved"), "it calls an unresolved hash")
-    elif not entity.lookup(call).valid:
-        yield Finding(_within(group, "addressee_unallocated"), f"{call}, whom it calls, is of no allocated series")
-    elif reading.addressee_hashed:
-        yield Finding(_within(group, "addressee_hashed"), f"{call}, whom it calls, is told by a hash")
-    else:
-        yield Finding(_within(group, "addressee_allocated"), f"{call}, whom it calls, is of an allocated series")
-        if reading.type != "full_call":
-            yield _prefix(call)
+@lru_cache(maxsize=_REMEMBERED)
+def _addressee(_edition: int, call: str | None, form: Form, hashed: bool, to_all: bool) -> Findings:
+    group = _GROUPS.get(form, "")
+    if to_all:
+        return (Finding(_within(group, "to_all"), "a call to all"),)
+    if call is None:
+        return (Finding(_within(group, "addressee_unresolved"), "it calls an unresolved hash"),)
+    if not entity.lookup(call).valid:
+        name = _within(group, "addressee_unallocated")
+        return (Finding(name, f"{call}, whom it calls, is of no allocated series"),)
+    if hashed:
+        return (Finding(_within(group, "addressee_hashed"), f"{call}, whom it calls, is told by a hash"),)
+    found = Finding(_within(group, "addressee_allocated"), f"{call}, whom it calls, is of an allocated series")
+    return (found,) if form == "full_call" else (found, _prefix(call))
 
 
-def _tail(reading: Reading) -> Iterator[Finding]:
+_ACKNOWLEDGED_LOCATOR = (Finding("tail_acknowledged_locator", "it acknowledges with a locator, as in few contests"),)
+_LOCATOR = (Finding("tail_locator", "it gives a locator"),)
+_REPORT = (Finding("tail_report", "it gives a report, which chance seldom makes"),)
+_ACKNOWLEDGEMENT = (Finding("tail_acknowledgement", "it acknowledges, which chance seldom makes"),)
+_NOTHING = (Finding("tail_none", "nothing follows the calls, which chance seldom makes"),)
+
+
+def _tail(reading: Reading) -> Findings:
     if reading.type not in ("standard", "standard_portable"):
-        return
+        return ()
     if reading.locator is not None:
-        if reading.step == "roger_report":
-            yield Finding("tail_acknowledged_locator", "it acknowledges with a locator, as in few contests")
-        else:
-            yield Finding("tail_locator", "it gives a locator")
-    elif reading.report_db is not None:
-        yield Finding("tail_report", "it gives a report, which chance seldom makes")
-    elif reading.is_closing:
-        yield Finding("tail_acknowledgement", "it acknowledges, which chance seldom makes")
-    else:
-        yield Finding("tail_none", "nothing follows the calls, which chance seldom makes")
+        return _ACKNOWLEDGED_LOCATOR if reading.step == "roger_report" else _LOCATOR
+    if reading.report_db is not None:
+        return _REPORT
+    return _ACKNOWLEDGEMENT if reading.is_closing else _NOTHING
 
 
 @lru_cache(maxsize=_REMEMBERED)
