@@ -11,7 +11,7 @@ from watchkeeper.radio.release import ReleaseError, release_of
 from watchkeeper.store.folder import data_folder
 
 #: the refreshed release within the data folder
-FILE_NAME = "entities.txt"
+FILE_NAME = "entities.tsv"
 
 
 def newest(folder: Path) -> Path | None:

@@ -13,7 +13,7 @@ from watchkeeper.radio.callsign import HOME_CALL, CallSign, Status
 from watchkeeper.radio.release import Attributes, Countries, Release, Row, from_compact
 
 #: the release that comes with the package
-BUNDLED = datafile.FOLDER / "entities.txt"
+BUNDLED = datafile.FOLDER / "entities.tsv"
 
 _CACHED_CALLS = 32768
 _NO_HEAD = (0, None)

@@ -56,10 +56,10 @@ def test_a_newer_release_is_taken_and_used(folder: Path) -> None:
     assert result.exit_code == 0
     assert json.loads(result.stdout) == shown(folder)
     assert (shown(folder)["release"], shown(folder)["refreshed"]) == ("20270203", True)
-    assert f"refreshed, in {folder / 'entities.txt'}" in run("data", "show", "--data", str(folder)).stdout
+    assert f"refreshed, in {folder / 'entities.tsv'}" in run("data", "show", "--data", str(folder)).stdout
     assert "Germany of a newer release" in run("lookup", "DL5QRM", "--data", str(folder)).stdout
     assert "Fed. Rep. of Germany" in run("lookup", "DL5QRM").stdout
-    assert list(folder.iterdir()) == [folder / "entities.txt"]
+    assert list(folder.iterdir()) == [folder / "entities.tsv"]
 
 
 def test_the_same_release_may_be_taken_again(folder: Path) -> None:
@@ -91,13 +91,13 @@ LINE = next(number for number, line in enumerate(NEWER.splitlines(), 1) if line.
 )
 def test_a_bad_release_is_refused_and_the_one_in_use_kept(folder: Path, old: str, new: str, said: str) -> None:
     assert run("data", "refresh", written(folder, SOUND), "--data", str(folder)).exit_code == 0
-    before = (folder / "entities.txt").read_bytes()
+    before = (folder / "entities.tsv").read_bytes()
     assert old in NEWER
     result = run("data", "refresh", written(folder, NEWER.replace(old, new)), "--data", str(folder))
     assert result.exit_code == 1
     assert said in result.stderr
     assert "Nothing was changed." in result.stderr
-    assert (folder / "entities.txt").read_bytes() == before
+    assert (folder / "entities.tsv").read_bytes() == before
     assert "Fed. Rep. of Germany" in run("lookup", "DL5QRM", "--data", str(folder)).stdout
 
 

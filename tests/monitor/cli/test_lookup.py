@@ -96,16 +96,16 @@ def test_a_call_is_needed() -> None:
 
 
 def test_a_damaged_refreshed_release_is_named_and_passed_over(own_data_folder: Path) -> None:
-    (own_data_folder / "entities.txt").write_text("rubbish\n", encoding="utf-8")
+    (own_data_folder / "entities.tsv").write_text("rubbish\n", encoding="utf-8")
     result = CliRunner().invoke(cli, ["lookup", "DL5QRM"])
     assert result.exit_code == 0
     assert "Germany" in result.stdout
-    assert result.stderr.startswith(f"{own_data_folder / 'entities.txt'} is not used: line 1")
+    assert result.stderr.startswith(f"{own_data_folder / 'entities.tsv'} is not used: line 1")
 
 
 def test_a_refreshed_release_damaged_in_the_middle_is_passed_over(own_data_folder: Path) -> None:
     text = entity.BUNDLED.read_text(encoding="utf-8")
-    (own_data_folder / "entities.txt").write_text(text + "X\t1\n", encoding="utf-8")
+    (own_data_folder / "entities.tsv").write_text(text + "X\t1\n", encoding="utf-8")
     result = CliRunner().invoke(cli, ["lookup", "DL5QRM"])
     assert "Germany" in result.stdout
     assert "is not used: line" in result.stderr

@@ -48,7 +48,7 @@ def raw(tmp_path: Path) -> Path:
 def test_tables(raw: Path) -> None:
     built = tables.build(raw)
     assert built["entity-codes.txt"] == datafile.read("entity-codes.txt")
-    assert built["entities.txt"] == datafile.read("entities.txt")
+    assert built["entities.tsv"] == datafile.read("entities.tsv")
     assert built["us-state-zones.txt"] == "CT\t5\t8\nAZ\t3\t\nZZ\t\t\n"
     assert built["itu-series.txt"].splitlines() == [
         "3DA\t3DM\tEswatini (Kingdom of)",

@@ -160,7 +160,7 @@ def test_a_part_that_one_award_counts_shares_the_code_it_lies_in() -> None:
 
 
 def test_another_release_can_be_used(tmp_path: Path) -> None:
-    other = tmp_path / "entities.txt"
+    other = tmp_path / "entities.tsv"
     values = "14\t28\tEU\t51\t10"
     other.write_text(
         "# watchkeeper entities 1\nR\t20270101\t2027-01-01\tmade up\n"

@@ -18,7 +18,7 @@ def build(raw: Path) -> dict[str, str]:
     countries = parse_country_file(_only(raw, "country-files-*.csv").read_text(encoding="utf-8"))
     check(countries, {code: deleted for code, (_, deleted) in codes.items()}, KNOWN_CALLS)
     return {
-        "entities.txt": to_compact(countries),
+        "entities.tsv": to_compact(countries),
         "entity-codes.txt": "".join(
             f"{code}\t{'deleted' if gone else ''}\t{name}\n" for code, (name, gone) in codes.items()
         ),
