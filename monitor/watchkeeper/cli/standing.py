@@ -26,6 +26,7 @@ from ..store.store import Store
 from ..watch.journal import Act
 from ..watch.explaining import explain
 from ..watch.keeper import Keeper
+from ..watch.preflight import core_checks
 from .reloading import Reloads
 
 SOCKET = "watch.sock"
@@ -87,6 +88,7 @@ class Standing:
             self._changes,
             act=self._act,
             covers=lambda: self._covers(),
+            preflight=self._preflight,
             explain=lambda call: explain(self.keeper.watch, self.keeper.session.host, call),
         )
 
@@ -117,6 +119,10 @@ class Standing:
 
     def _covers(self) -> Mapping[str, Any]:
         return {name: msgspec.structs.asdict(cover) for name, cover in self.keeper.watch.covers.items()}
+
+    def _preflight(self) -> Any:
+        session = self.keeper.session
+        return [*core_checks(self.status(), session.watch.worked.count), *session.host.preflight()]
 
     async def _act(self, act: Mapping[str, Any]) -> None:
         try:

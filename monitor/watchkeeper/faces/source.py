@@ -55,6 +55,10 @@ class Source(Protocol):
         """The newest status: intake, outbox, plugins, notices."""
         ...
 
+    async def preflight(self) -> Plain:
+        """``{"checks": […]}``: the checks before the first call. Raises ActRefusedError where nobody can say."""
+        ...
+
     def changes(self) -> AsyncIterator[None]:
         """One item now, and one after each change since the last; changes in between are drawn together."""
         ...
@@ -110,6 +114,7 @@ class LocalSource:
         *,
         act: Callable[[Mapping[str, Any]], Any] | None = None,
         covers: Callable[[], Mapping[str, object]] | None = None,
+        preflight: Callable[[], object] | None = None,
         explain: Callable[[str], object] | None = None,
     ) -> None:
         """``act`` may be a coroutine function and raises ValueError for an act that it does not take; ``covers`` gives
@@ -119,6 +124,7 @@ class LocalSource:
         self._changed = changed
         self._act = act
         self._covers = covers
+        self._preflight = preflight
         self._explain = explain
         self._last: tuple[object, Plain] | None = None
 
@@ -131,6 +137,11 @@ class LocalSource:
     async def status(self) -> Plain:
         plain: Plain = msgspec.to_builtins(self._status())
         return plain
+
+    async def preflight(self) -> Plain:
+        if self._preflight is None:
+            raise ActRefusedError("this watch has no preflight")
+        return {"checks": msgspec.to_builtins(self._preflight())}
 
     async def changes(self) -> AsyncIterator[None]:
         version = self._changed.version
@@ -202,6 +213,9 @@ class RemoteSource:
 
     async def status(self) -> Plain:
         return await self._ask("GET", "/api/status")
+
+    async def preflight(self) -> Plain:
+        return await self._ask("GET", "/api/preflight")
 
     async def act(self, act: Mapping[str, Any]) -> Plain:
         if self.read_only:

@@ -55,6 +55,7 @@ class Interface:
         app.router.add_get("/metrics", self.metrics)
         app.router.add_get("/api/snapshot", self.snapshot)
         app.router.add_get("/api/status", self.status)
+        app.router.add_get("/api/preflight", self.preflight)
         app.router.add_get("/api/explain", self.explain)
         app.router.add_get("/api/events", self.events)
         app.router.add_get("/api/openapi.json", self.openapi)
@@ -163,6 +164,16 @@ class Interface:
         answer = web.json_response({"paired": True})
         answer.set_cookie(COOKIE, session, max_age=SESSION_S, httponly=True, samesite="Strict", path="/")
         return answer
+
+    async def preflight(self, request: web.Request) -> web.Response:
+        """The checks before the first call."""
+        if not self._may_read(request):
+            return _unpaired()
+        try:
+            found = await self._source.preflight()
+        except ActRefusedError as error:
+            return refusal(422, str(error))
+        return _json(msgspec.json.encode(scrub(found)))
 
     async def events(self, request: web.Request) -> web.StreamResponse:
         """Changes and hails as server-sent events."""
