@@ -26,12 +26,12 @@ from watchkeeper.radio.reading import Form, Part, Reading, Step
 
 __all__ = ["Form", "Part", "Reading", "Step", "matches_own", "read"]
 
-_DIRECTION = re.compile(r"[A-Z]{1,4}|\d{3}")
-_CLASS = re.compile(r"([1-9]|[12]\d|3[0-2])[A-H]")
+_DIRECTION = re.compile(r"[A-Z]{1,4}|[0-9]{3}")
+_CLASS = re.compile(r"([1-9]|[12][0-9]|3[0-2])[A-H]")
 _SECTION = re.compile(r"[A-Z]{2,3}")
 _RST = re.compile(r"5[2-9]9")
-_REGION = re.compile(r"[A-Z]{1,3}|\d{4}")
-_SERIAL = re.compile(r"5[2-9]\d{4}")
+_REGION = re.compile(r"[A-Z]{1,3}|[0-9]{4}")
+_SERIAL = re.compile(r"5[2-9][0-9]{4}")
 _TELEMETRY = re.compile(r"[0-7][0-9A-F]{17}|[0-9A-F]{14,17}")
 _FREE_TEXT = re.compile(r"[ 0-9A-Z+\-./?]{1,13}")
 _EVERYBODY = Party(None, hashed=False)

@@ -6,6 +6,7 @@ Shapes only: whether a call sign is allocated and where it belongs is asked else
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from watchkeeper.radio.callsign import parse_cached
@@ -13,13 +14,15 @@ from watchkeeper.radio.reading import Step
 
 #: prefix, digit, one to three letters, optionally rover or portable: what 28 bits can hold. Special series of four
 #: characters before the digit's letters (3DA0, 3XA0) have code points of their own (from memory).
-_STANDARD = re.compile(r"(?:(?:[A-Z]{1,2}|[A-Z]\d|\d[A-Z])\d[A-Z]{1,3}|3DA0[A-Z]{1,3}|3X[A-Z]\d[A-Z]{1,3})(?:/[RP])?")
+_STANDARD = re.compile(
+    r"(?:(?:[A-Z]{1,2}|[A-Z][0-9]|[0-9][A-Z])[0-9][A-Z]{1,3}|3DA0[A-Z]{1,3}|3X[A-Z][0-9][A-Z]{1,3})(?:/[RP])?"
+)
 #: the characters that 58 bits can hold, at least three and at most eleven
-_LONGEST = re.compile(r"(?=[A-Z0-9/]*[A-Z])(?=[A-Z0-9/]*\d)[A-Z0-9/]{3,11}")
+_LONGEST = re.compile(r"(?=[A-Z0-9/]*[A-Z])(?=[A-Z0-9/]*[0-9])[A-Z0-9/]{3,11}")
 _HASHED = re.compile(r"<(\.\.\.|[A-Z0-9/]{3,11})>")
-_LOCATOR = re.compile(r"[A-R]{2}\d{2}")
-_FINE_LOCATOR = re.compile(r"[A-R]{2}\d{2}[A-X]{2}")
-_REPORT = re.compile(r"(R?)([+-]\d{1,2})")
+_LOCATOR = re.compile(r"[A-R]{2}[0-9]{2}")
+_FINE_LOCATOR = re.compile(r"[A-R]{2}[0-9]{2}[A-X]{2}")
+_REPORT = re.compile(r"(R?)([+-][0-9]{1,2})")
 _ACKNOWLEDGEMENTS: dict[str, Step] = {"RRR": "roger", "RR73": "roger_farewell", "73": "farewell"}
 
 
@@ -38,6 +41,7 @@ class Tail(NamedTuple):
     locator: str | None = None
 
 
+@lru_cache(maxsize=16_384)
 def is_standard_call(word: str) -> bool:
     """Say whether ``word`` has the ordinary shape of a call sign, ``/R`` or ``/P`` allowed."""
     return _STANDARD.fullmatch(word) is not None
@@ -61,6 +65,7 @@ def hashed(word: str) -> Party | None:
     return Party(None if found[1] == "..." else found[1], hashed=True)
 
 
+@lru_cache(maxsize=16_384)
 def party(word: str) -> Party | None:
     """Return the station that ``word`` names, or None."""
     return Party(word, hashed=False) if is_call(word) else hashed(word)

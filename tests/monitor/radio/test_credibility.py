@@ -298,6 +298,7 @@ def test_no_entity_at_sea_so_any_locator_goes() -> None:
         ("<G4QRS> <P/PA9QRT> R 570007 JO22DB", False),
         ("<P/G4QRS> <PA9QRT> R 570007 JO22DB", True),
         ("W1QSB RR73; G4QRS QQ9QTA -08", False),
+        ("CQ DL5QRM JO6\u0661", False),  # a digit, but none of ours
     ],
 )
 def test_single_messages(text: str, credible: bool) -> None:
