@@ -75,6 +75,11 @@ def _paths() -> Json:
             "get": _operation("snapshot", "The watch now", "Snapshot", security=reading, more=_waiting())
         },
         "/api/status": {"get": _operation("status", "Intake, outbox, plugins, notices", "Status", security=reading)},
+        "/api/preflight": {
+            "get": _operation(
+                "preflight", "The checks before the first call", {"type": "object"}, security=reading, errors=("422",)
+            )
+        },
         "/api/explain": {"get": _explain(reading)},
         "/api/events": {"get": _events(reading)},
         "/api/act": {"post": _act()},
