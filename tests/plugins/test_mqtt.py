@@ -278,6 +278,36 @@ async def test_a_password_that_is_refused_is_said_and_never_shown(
     assert "guessed" not in caplog.text
 
 
+@pytest.fixture
+def sealed(tmp_path: Path) -> Iterator[Mosquitto]:
+    """A broker that speaks TLS alone, with a certificate of its own making for 127.0.0.1."""
+    openssl = shutil.which("openssl")
+    assert openssl is not None, "Debian's package openssl has it"
+    request = "req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 2 -subj /CN=127.0.0.1"
+    names = ["-addext", "subjectAltName=IP:127.0.0.1", "-keyout", "key.pem", "-out", "cert.pem"]
+    subprocess.run([openssl, *request.split(), *names], cwd=tmp_path, check=True, capture_output=True)
+    files = [f"certfile {tmp_path}/cert.pem", f"keyfile {tmp_path}/key.pem"]
+    made = Mosquitto(tmp_path, *files, "allow_anonymous true", f"user {getpass.getuser()}")
+    yield made
+    made.stop()
+
+
+async def test_tls_is_spoken_with_a_certificate_that_is_trusted(tmp_path: Path, sealed: Mosquitto) -> None:
+    told = config(sealed.port, tmp_path, tls=True, ca_file=str(tmp_path / "cert.pem"))
+    async with stand(told, tmp_path / "data", port=0) as standing:
+        await until(lambda: is_connected(standing))
+
+
+# the library leaves the socket of a handshake that failed to the garbage collector
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+async def test_a_certificate_that_nobody_vouches_for_is_refused(
+    tmp_path: Path, sealed: Mosquitto, caplog: pytest.LogCaptureFixture
+) -> None:
+    async with stand(config(sealed.port, tmp_path, tls=True), tmp_path / "data", port=0) as standing:
+        await until(lambda: "certificate verify failed" in caplog.text)
+        assert not is_connected(standing)
+
+
 def test_without_a_host_it_does_nothing() -> None:
     bench = Bench(Mqtt)
     bench.period("CQ CE3QRT FF46")

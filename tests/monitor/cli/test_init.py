@@ -86,11 +86,11 @@ def test_a_flag_that_cannot_be_right_is_refused(tmp_path: Path, flags: list[str]
 
 
 @pytest.mark.parametrize(("said", "made"), [("20", (20.0, "LiFePO4")), ("7.2 Ah agm", (7.2, "AGM"))])
-def test_the_battery_is_the_supplys(said: str, made: tuple[float, str]) -> None:
-    from watchkeeper.cli.init import Answers, as_toml
-
-    text = as_toml(Answers("DL5QRM", None, None, made, None))
-    assert tomllib.loads(text)["plugins"]["supply"] == {"capacity_ah": made[0], "chemistry": made[1]}
+def test_the_battery_is_the_supplys(tmp_path: Path, said: str, made: tuple[float, str]) -> None:
+    path = tmp_path / "watchkeeper.toml"
+    assert init(path, "--call", "DL5QRM", "--battery", said, "--yes").exit_code == 0
+    assert load(path, environ={}).plugins.sections["supply"] == {"capacity_ah": made[0], "chemistry": made[1]}
+    assert CliRunner().invoke(cli, ["config", "check", str(path)]).output == f"{path}: good\n"
 
 
 def test_every_key_is_listed_with_its_variable() -> None:
