@@ -30,6 +30,8 @@ _GUARDS = ((10.0, 40.0), (0.0, 20.0), (-99.0, 5.0))
 STALE_PERIODS = 8
 #: below this cost an offset counts as clear
 CLEAR_COST = 0.05
+#: above this cost somebody sends where we do: heard in the last period or in several before
+_TAKEN_COST = 0.5
 _GAPS = 3
 
 
@@ -62,6 +64,15 @@ class Clear(NamedTuple):
     gaps: tuple[tuple[int, int], ...]
 
 
+class View(NamedTuple):
+    """One parity worked out: what each offset costs, which was chosen, and the gaps."""
+
+    offsets: range
+    costs: tuple[float, ...]
+    chosen_hz: int
+    gaps: tuple[tuple[int, int], ...]
+
+
 class Spectrum:
     """What was heard on each band in each parity."""
 
@@ -69,7 +80,8 @@ class Spectrum:
         self._heard: OrderedDict[tuple[str | None, str, int], deque[Heard]] = OrderedDict()
         self._filter: tuple[float, float] | None = None
         self._advised: dict[tuple[str | None, str, int], int] = {}
-        self._costs: dict[tuple[str | None, str, int, int], tuple[float, ...]] = {}
+        #: what was made of it, until more is heard
+        self._views: dict[tuple[str | None, str, int], View] = {}
 
     def tuned(self, event: Tuning) -> None:
         """The receiver's search range, else its filter, bounds where we send."""
@@ -77,6 +89,7 @@ class Spectrum:
         high_hz = event.search_high_hz if event.search_high_hz is not None else event.filter_high_hz
         if low_hz is not None and high_hz is not None and high_hz - low_hz >= 2 * _WIDE_HZ:
             self._filter = float(low_hz), float(high_hz)
+            self._views.clear()
 
     def closed(self, period: Period) -> None:
         """Enter a period, unless we sent in it or hardly listened."""
@@ -96,7 +109,7 @@ class Spectrum:
         if trail and trail[-1].start_ms == period.start_ms:  # another receiver on the same band
             signals += trail.pop().signals
         trail.append(Heard(period.start_ms, tuple(signals + seen)))
-        self._costs.clear()
+        self._views.clear()
 
     def advise(
         self, band: str | None, mode_name: str, parity: int, now_ms: int, length_ms: int, used_hz: float | None = None
@@ -108,32 +121,22 @@ class Spectrum:
         trail = self._heard.get(key)
         if not trail:
             return Clear(CUSTOMARY_HZ, None, stale=True, is_clear=True, taken=False, gaps=())
-        offsets = range(round(low_hz), round(high_hz - width_hz) + 1, _STEP_HZ)
-        costs = self._costs_of(key, trail, offsets, width_hz)
-        offset_hz = self._choose(key, offsets, costs)
+        view = self._views.get(key)
+        if view is None:
+            offsets = range(round(low_hz), round(high_hz - width_hz) + 1, _STEP_HZ)
+            costs = _costs(trail, offsets, width_hz)
+            view = self._views[key] = View(
+                offsets, costs, self._choose(key, offsets, costs), _gaps(offsets, costs, width_hz)
+            )
         age_ms = max(0, now_ms - trail[-1].start_ms - length_ms)
-        used = None if used_hz is None else _cost_at(offsets, costs, used_hz)
         return Clear(
-            offset_hz=offset_hz,
+            offset_hz=view.chosen_hz,
             age_ms=age_ms,
             stale=age_ms > STALE_PERIODS * length_ms,
-            is_clear=_cost_at(offsets, costs, offset_hz) < CLEAR_COST,
-            taken=used is not None and used >= 0.5,
-            gaps=_gaps(offsets, costs, width_hz),
+            is_clear=_cost_at(view.offsets, view.costs, view.chosen_hz) < CLEAR_COST,
+            taken=used_hz is not None and _cost_at(view.offsets, view.costs, used_hz) >= _TAKEN_COST,
+            gaps=view.gaps,
         )
-
-    def _costs_of(
-        self, key: tuple[str | None, str, int], trail: deque[Heard], offsets: range, width_hz: float
-    ) -> tuple[float, ...]:
-        known = self._costs.get((*key, offsets.start))
-        if known is None:
-            costs = [0.0] * len(offsets)
-            for back, heard in enumerate(reversed(trail)):
-                weight = _FADES**back
-                for signal in heard.signals:
-                    _add(costs, offsets, signal, width_hz, weight)
-            known = self._costs[*key, offsets.start] = tuple(costs)
-        return known
 
     def _choose(self, key: tuple[str | None, str, int], offsets: range, costs: tuple[float, ...]) -> int:
         """The customary one while clear, else the one advised last while it is, else the middle of the best gap."""
@@ -156,6 +159,15 @@ class Spectrum:
 def _width_of(mode_name: str) -> float:
     found = timed(mode_name)
     return found.bandwidth_hz if found is not None else _WIDE_HZ
+
+
+def _costs(trail: deque[Heard], offsets: range, width_hz: float) -> tuple[float, ...]:
+    costs = [0.0] * len(offsets)
+    for back, heard in enumerate(reversed(trail)):
+        weight = _FADES**back
+        for signal in heard.signals:
+            _add(costs, offsets, signal, width_hz, weight)
+    return tuple(costs)
 
 
 def _add(costs: list[float], offsets: range, signal: Signal, width_hz: float, weight: float) -> None:

@@ -165,7 +165,7 @@ class LookoutConfig(msgspec.Struct, frozen=True, kw_only=True):
     seldom_share: Annotated[
         float,
         Meta(ge=0, le=1, description="seldom heard is what at most this share of the stations on the air would bring"),
-    ] = 0.02
+    ] = 0.01
     stays: Annotated[
         float, Meta(ge=1, le=10, description="factor by which another must beat the advice on top to take its place")
     ] = 1.25

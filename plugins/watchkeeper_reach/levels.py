@@ -16,6 +16,9 @@ NEAR_MS = 5 * 60_000
 #: practice, no source)
 FADING_DB = 3.5
 FADING_MS = 90_000
+#: how far back the level of the last minutes looks, and how fast what lies back loses weight
+LATELY_MS = 6 * 60_000
+SMOOTH_MS = 120_000
 #: neighbours older than this say nothing of the path now
 AREA_MS = 30 * 60_000
 MOST_AREAS = 400
@@ -82,6 +85,20 @@ class Levels:
         trail = self._trails.get((band, call), ())
         found = min(trail, key=lambda level: (abs(level.at_ms - at_ms), level.at_ms), default=None)
         return found if found is not None and abs(found.at_ms - at_ms) <= NEAR_MS else None
+
+    def lately(self, band: str, call: str, at_ms: int, least_db: float) -> float | None:
+        """The level of the last minutes, the newer the more: one hearing alone tells more of its fading than of the path.
+
+        Levels at the displayed floor count as ``least_db``. None where there is none.
+        """
+        weights = 0.0
+        total_db = 0.0
+        for level in self._trails.get((band, call), ()):
+            if 0 <= at_ms - level.at_ms <= LATELY_MS:
+                weight = exp((level.at_ms - at_ms) / SMOOTH_MS)
+                weights += weight
+                total_db += weight * (least_db if level.at_floor else level.snr_db)
+        return total_db / weights if weights else None
 
     def area(self, band: str, area: str | None, at_ms: int) -> Area | None:
         """How strong the area's stations are; reckoned once a period."""

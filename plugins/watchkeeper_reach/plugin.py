@@ -68,7 +68,10 @@ class Reach:
             self._levels.heard(hearing.band, call, area, level)
             if hearing.to_me:
                 self._reported_to_us(hearing, call, timed.limit_db)
-        heard_db = hearing.snr_db - (_BELOW_FLOOR_DB if at_floor else 0.0)
+        least_db = timed.floor_db - _BELOW_FLOOR_DB
+        heard_db = self._levels.lately(hearing.band, call, hearing.period_ms, least_db)
+        if heard_db is None:
+            heard_db = least_db if at_floor else hearing.snr_db
         around = self._levels.area(hearing.band, area, hearing.period_ms)
         expected = self._band(hearing.band, hearing.dial_hz).expect(
             call, heard_db, around, self._context.now_ms, hearing.source

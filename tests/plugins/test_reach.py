@@ -112,9 +112,9 @@ def test_a_reception_from_before_a_change_of_power_counts_at_the_power_of_then()
 def test_a_late_reception_is_paired_with_what_was_heard_then() -> None:
     on = bench()
     on.period("CQ CE3QRT FF46", snr_db=-18)
-    on.skip(10)
+    on.skip(26)
     on.period("CQ CE3QRT FF46", snr_db=0)
-    received(on, "CE3QRT", -20, ago_periods=12)
+    received(on, "CE3QRT", -20, ago_periods=28)
     assert note(on, "CQ CE3QRT FF46", snr_db=0).expected_db == pytest.approx(-2, abs=1.5)
 
 
@@ -134,7 +134,7 @@ def test_a_reception_that_comes_twice_counts_once() -> None:
     assert note(on, "CQ CE3QRT FF46", snr_db=-10).evidence == "reported you just now"
 
 
-# -- the estimate against worlds that we make ---------------------------------------------------------------------------
+# -- the estimate against worlds that we make --------------------------------------------------------------------------
 
 
 def world(seed: int, excess_db: float, spread_db: float, stations: int) -> list[tuple[float, float]]:
