@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from collections import OrderedDict, deque
-from statistics import median
+from collections.abc import Sequence
+from statistics import quantiles
 from typing import NamedTuple
+
+from .change import in_words
 
 #: the directions, each 45° wide, the first centred on north
 SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 #: stations that one band and direction keeps; the one heard longest ago goes first
 _MOST = 2_000
-#: below this many listened periods in either half a trend says nothing
-_FOR_TREND = 3
+#: stations that report us, kept per band
+_MOST_REPORTS = 500
+#: points of the history: one for so many ms, three hours of them
+HISTORY_MS = 300_000
+_POINTS = 36
 
 
 def sector_of(azimuth_deg: float) -> str:
@@ -29,16 +35,26 @@ class Heard(NamedTuple):
 
 
 class Figures(NamedTuple):
-    """One direction in figures: ``rate`` in hearings per listened period, None where nothing was listened to."""
+    """One direction in figures: ``rate`` in hearings per listened period, None where nothing was listened to.
+
+    ``since_ms`` says from which period on the trend goes its way.
+    """
 
     stations: int
     rate: float | None
-    median_db: float
+    quartiles_db: tuple[float, float, float]
     best_db: float
+    nearest_km: float
     farthest_km: float
     farthest_call: str
     place: str
     trend: str
+    since_ms: int | None
+
+    @property
+    def median_db(self) -> float:
+        """The middle of the stations' SNR."""
+        return self.quartiles_db[1]
 
 
 class Direction:
@@ -48,7 +64,7 @@ class Direction:
 
     def __init__(self) -> None:
         self._stations: OrderedDict[str, Heard] = OrderedDict()
-        self._counts: deque[list[int]] = deque()  # (period start, stations heard in it), oldest first
+        self._counts: deque[list[int]] = deque()  # [period start, stations heard in it], oldest first
 
     def add(self, call: str, at_ms: int, snr_db: float, distance_km: float, place: str) -> None:
         """Enter one hearing; a station counts once a period, and with its best SNR in it."""
@@ -75,78 +91,106 @@ class Direction:
         while self._counts and self._counts[0][0] < before_ms:
             self._counts.popleft()
 
-    def figures(self, listened: Listened, middle_ms: int) -> Figures | None:
-        """The figures now; None where nobody was heard."""
+    def heard(self) -> Sequence[Heard]:
+        """The stations' last hearings."""
+        return tuple(self._stations.values())
+
+    def figures(self, listened: Sequence[int]) -> Figures | None:
+        """The figures now, from the starts of the periods listened to; None where nobody was heard."""
         if not self._stations:
             return None
         call, far = max(self._stations.items(), key=lambda item: (item[1].distance_km, item[0]))
         levels = [heard.snr_db for heard in self._stations.values()]
-        old = sum(count for at_ms, count in self._counts if at_ms < middle_ms)
-        new = sum(count for at_ms, count in self._counts) - old
+        by_period = {one[0]: one[1] for one in self._counts}
+        trend, at = in_words([by_period.get(start_ms, 0) for start_ms in listened])
         return Figures(
             stations=len(self._stations),
-            rate=None if not listened.all else (old + new) / listened.all,
-            median_db=median(levels),
+            rate=sum(by_period.values()) / len(listened) if listened else None,
+            quartiles_db=quartiles(levels),
             best_db=max(levels),
+            nearest_km=min(heard.distance_km for heard in self._stations.values()),
             farthest_km=far.distance_km,
             farthest_call=call,
             place=far.place,
-            trend=_trend(old, listened.old, new, listened.new),
+            trend=trend,
+            since_ms=None if at is None else listened[at],
         )
 
 
-class Listened(NamedTuple):
-    """Periods listened to: in the older and in the newer half of the window."""
-
-    old: int
-    new: int
-
-    @property
-    def all(self) -> int:
-        """In the whole window."""
-        return self.old + self.new
+def quartiles(levels: Sequence[float]) -> tuple[float, float, float]:
+    """The quartiles of one or more levels."""
+    if len(levels) == 1:
+        return levels[0], levels[0], levels[0]
+    low, middle, high = quantiles(levels, n=4, method="inclusive")
+    return low, middle, high
 
 
 class Band:
-    """One band: eight directions, and the periods in which it was listened to."""
+    """One band: eight directions, the periods in which it was listened to, its history, and who hears us there."""
 
-    __slots__ = ("_periods", "directions", "mode")
+    __slots__ = ("_credible", "_history", "_periods", "_reports", "_told", "directions", "mode")
 
     def __init__(self) -> None:
         self.directions = {sector: Direction() for sector in SECTORS}
         self.mode = ""
         self._periods: deque[int] = deque()
+        self._reports: OrderedDict[str, int] = OrderedDict()
+        self._history: deque[list[int]] = deque(maxlen=_POINTS)  # [slice start, stations heard, periods]
+        self._told: deque[list[int]] = deque()  # [period start, hearings, credible ones]
+        self._credible = [0, 0]
 
-    def listen(self, start_ms: int) -> None:
+    def tell(self, at_ms: int, *, credible: bool) -> None:
+        """One hearing of any kind: how many of them are credible is a figure of its own."""
+        if not self._told or self._told[-1][0] < at_ms:
+            self._told.append([at_ms, 0, 0])
+        self._credible[0] += 1
+        self._told[-1][1] += 1
+        self._told[-1][2] += credible
+        self._credible[1] += credible
+
+    @property
+    def credible_share(self) -> float | None:
+        """Share of the hearings in the window that are credible."""
+        return self._credible[1] / self._credible[0] if self._credible[0] else None
+
+    def reported(self, by_call: str, at_ms: int) -> None:
+        """Somebody heard us here."""
+        self._reports.pop(by_call, None)
+        self._reports[by_call] = at_ms
+        if len(self._reports) > _MOST_REPORTS:
+            self._reports.popitem(last=False)
+
+    def hear_us(self, since_ms: int) -> int:
+        """How many heard us since then."""
+        return sum(1 for at_ms in self._reports.values() if at_ms >= since_ms)
+
+    def listen(self, start_ms: int, stations: int) -> None:
         """A period was listened to. Several receivers on a band listen to one period together."""
-        if not self._periods or start_ms > self._periods[-1]:
-            self._periods.append(start_ms)
+        if self._periods and start_ms <= self._periods[-1]:
+            return
+        self._periods.append(start_ms)
+        slice_ms = start_ms - start_ms % HISTORY_MS
+        if not self._history or self._history[-1][0] < slice_ms:
+            self._history.append([slice_ms, 0, 0])
+        self._history[-1][1] += stations
+        self._history[-1][2] += 1
 
     def expire(self, before_ms: int) -> None:
         """Forget what is older."""
         while self._periods and self._periods[0] < before_ms:
             self._periods.popleft()
+        while self._told and self._told[0][0] < before_ms:
+            _, heard, credible = self._told.popleft()
+            self._credible = [self._credible[0] - heard, self._credible[1] - credible]
         for direction in self.directions.values():
             direction.expire(before_ms)
 
-    def listened(self, middle_ms: int) -> Listened:
-        """How many periods were listened to before and since ``middle_ms``."""
-        old = sum(1 for start_ms in self._periods if start_ms < middle_ms)
-        return Listened(old, len(self._periods) - old)
+    @property
+    def listened(self) -> Sequence[int]:
+        """The starts of the periods listened to, oldest first."""
+        return tuple(self._periods)
 
-
-def _trend(old: int, old_periods: int, new: int, new_periods: int) -> str:
-    """How the rate moves from the older to the newer half: beyond what chance makes of such counts.
-
-    Two Poisson counts differ when their square roots do by more than 1 (Anscombe's transform, 1948: a standard
-    deviation of one half each), here after both are brought to as many periods.
-    """
-    if min(old_periods, new_periods) < _FOR_TREND:
-        return "opening" if new and not old and new_periods >= _FOR_TREND else "new"
-    even = min(old_periods, new_periods)
-    step = (new * even / new_periods) ** 0.5 - (old * even / old_periods) ** 0.5
-    if step > 1:
-        return "opening" if old == 0 else "rising"
-    if step < -1:
-        return "closed" if new == 0 else "falling"
-    return "steady"
+    @property
+    def history(self) -> tuple[tuple[int, float | None], ...]:
+        """(ms, stations per listened period) for slices of five minutes, oldest first."""
+        return tuple((start_ms, round(heard / periods, 2)) for start_ms, heard, periods in self._history if periods)

@@ -13,13 +13,16 @@ from watchkeeper_forward import Forward
 from watchkeeper_lookout import Lookout
 from watchkeeper_openings import Openings
 from watchkeeper_reach import Reach
+from watchkeeper_supply import Supply
+from watchkeeper_vitals import Vitals
 from watchkeeper_worked import Worked
 from watchkeeper.api import Reception, from_ms
 from watchkeeper.testing import Bench, worked_index
 
 random = Random(7)
 worked = worked_index(("W1QSB", "40m", "FT8"), ("G4QRS", "20m", "FT8"))
-bench = Bench(Forward, Lookout, Openings, Reach, Worked, worked=worked)
+bench = Bench(Forward, Lookout, Openings, Reach, Supply, Vitals, Worked, worked=worked,
+              config={"supply": {"capacity_ah": 12.0}})
 calls = [(f"{prefix}{digit}QR{letter}", grid) for prefix, grid in
          (("CE", "FF46"), ("JA", "PM95"), ("W", "FN42"), ("G", "IO91"), ("VK", "QF56"), ("OE", "JN88"))
          for digit in range(1, 4) for letter in "ABCDE"]

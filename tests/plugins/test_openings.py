@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import exp
+from random import Random
 from statistics import median
 from typing import Any
 
@@ -9,11 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from watchkeeper.api import Own
+from watchkeeper.api import Own, Reception, from_ms
 from watchkeeper.testing import Bench
-from watchkeeper.view import Notice
+from watchkeeper.view import Notice, Series
 from watchkeeper_openings import Openings
-from watchkeeper_openings.window import SECTORS, Direction, Listened, sector_of
+from watchkeeper_openings.change import change_point
+from watchkeeper_openings.window import SECTORS, Direction, sector_of
 
 
 def bench(**config: Any) -> Bench:
@@ -157,7 +160,7 @@ def test_a_direction_agrees_with_counting_everything_anew(heard: list[tuple[int,
         kept.append((period, call, snr_db))
     direction.expire(now - window)
     alive = [each for each in kept if each[0] >= now - window]
-    figures = direction.figures(Listened(5, 5), now)
+    figures = direction.figures(range(-10, 0))
     newest: dict[str, tuple[int, int]] = {}
     for period, call, snr_db in alive:
         newest[call] = max(newest.get(call, (-1, -99)), (period, snr_db))
@@ -177,10 +180,70 @@ def test_memory_is_bounded() -> None:
     direction = Direction()
     for number in range(5_000):
         direction.add(f"call {number}", 0, 0, 1.0, "?")
-    figures = direction.figures(Listened(1, 0), 0)
+    figures = direction.figures([0])
     assert figures is not None
     assert figures.stations == 2_000
 
 
 def test_there_are_eight_sectors() -> None:
     assert {sector_of(azimuth / 2) for azimuth in range(720)} == set(SECTORS)
+
+
+def poisson(random: Random, rate: float) -> int:
+    """Knuth's way, for small rates (The Art of Computer Programming, volume 2, 3.4.1, from memory)."""
+    limit, count, product = exp(-rate), 0, random.random()
+    while product > limit:
+        count += 1
+        product *= random.random()
+    return count
+
+
+def test_the_change_point_finds_a_change_where_it_is_and_seldom_one_that_is_not() -> None:
+    random = Random(1)
+    false = sum(change_point([poisson(random, 3.0) for _ in range(60)]) is not None for _ in range(1000))
+    assert false <= 30
+    found = [change_point([poisson(random, 1.0 + 3.0 * (at >= 40)) for at in range(60)]) for _ in range(200)]
+    places = [change.at for change in found if change is not None]
+    assert len(places) >= 190
+    assert sum(abs(place - 40) <= 4 for place in places) >= 0.9 * len(places)
+
+
+def test_distances_are_shown_by_ring_with_the_share_that_is_credible() -> None:
+    on = bench()
+    on.hear("CQ CE3QRT FF46", snr_db=-15)
+    on.hear("CQ OE1QRM JN88", snr_db=-5)
+    on.hear("CQ XX9QRM AA00", low_confidence=True, snr_db=-24)
+    on.close()
+    found = {row.key: row.data for row in on.table("openings.distances").rows}
+    assert list(found) == ["20m|1500", "20m|20040"]
+    assert found["20m|20040"]["stations"] == 1
+    assert found["20m|1500"]["credible_share"] == 0.667
+
+
+def test_the_history_is_kept_by_five_minutes() -> None:
+    on = bench()
+    for number in range(60):
+        on.period(*(["CQ CE3QRT FF46"] if number < 20 else ["CQ CE3QRT FF46", "CQ JA1QRV PM95"]))
+    (view,) = (view for view in on.views() if isinstance(view, Series))
+    assert [rate for _, rate in view.lines[0].points] == [1.0, 2.0, 2.0]
+
+
+def test_who_hears_us_counts_on_a_band_that_we_do_not_hear() -> None:
+    on = bench()
+    on.period("CQ CE3QRT FF46")
+    at = from_ms(on.start_ms)
+    on.feed(
+        Reception(v=1, source="bench", at=at, by_call="W1QSB", call="DL5QRM", snr_db=-9, dial_hz=7_074_000, mode="FT8")
+    )
+    texts = [view.text for view in on.views() if isinstance(view, Notice) and view.title == "40 m"]
+    assert texts == ["40 m: nobody from a known place in 0 listened periods; 1 hears you"]
+
+
+def test_the_grey_line_is_noticed() -> None:
+    """1 May 2026 at JO62: the Sun sets at about 18:35 UTC (computed by the project's own tested Sun)."""
+    on = bench()
+    for _ in range(40 * 4):
+        on.close()
+    (notice,) = (view for view in on.views() if view.name == "openings.grey_line")
+    assert isinstance(notice, Notice)
+    assert notice.text.startswith("You are in the grey line until about 19:")

@@ -1,0 +1,241 @@
+"""Openings as views: directions, distance rings, history, the grey line, and a line in words for each band."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import NamedTuple
+
+from watchkeeper.api import from_ms
+from watchkeeper.radio import locator, sun
+from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View
+
+from .window import Band, Figures, Heard, quartiles
+
+_NAMES = {
+    "N": "north", "NE": "north-east", "E": "east", "SE": "south-east",
+    "S": "south", "SW": "south-west", "W": "west", "NW": "north-west",
+}  # fmt: skip
+#: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
+_RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
+_ALL_ROUND = 6
+_MOST_NAMED = 2
+
+
+class Open(NamedTuple):
+    """One band and direction that let somebody through."""
+
+    band: str
+    mode: str
+    sector: str
+    figures: Figures
+
+
+def directions(found: list[Open], window_min: float, missing: str | None) -> Table:
+    """The table of bands and directions."""
+    return Table(
+        name="openings.directions",
+        panel=Panel.OPENINGS,
+        title=f"Openings, last {window_min:g} min",
+        rank=20,
+        missing=missing,
+        columns=(
+            Column(key="band", title="band", keep=1),
+            Column(key="direction", title="to", keep=1),
+            Column(key="stations", title="stations", right=True, keep=2),
+            Column(key="rate", title="per period", right=True, keep=5),
+            Column(key="median", title="median", unit="dB", right=True, keep=4),
+            Column(key="best", title="best", unit="dB", right=True, keep=6),
+            Column(key="farthest", title="farthest", keep=3),
+            Column(key="trend", title="trend", keep=4),
+        ),
+        rows=tuple(map(_row, found)),
+        empty="nothing heard from a known place yet",
+    )
+
+
+def _row(each: Open) -> Row:
+    figures = each.figures
+    since = "" if figures.since_ms is None else f" since {from_ms(figures.since_ms):%H:%M}"
+    return Row(
+        key=f"{each.band}|{each.sector}",
+        cells=(
+            _band_words(each.band),
+            each.sector,
+            str(figures.stations),
+            "" if figures.rate is None else f"{figures.rate:.1f}",
+            _db(figures.median_db),
+            _db(figures.best_db),
+            f"{figures.farthest_km:,.0f} km {figures.place}",
+            figures.trend,
+        ),
+        urgency=Urgency.NOTE if figures.trend == "opening" else Urgency.CALM,
+        sentence=f"{_band_words(each.band)} to the {_NAMES[each.sector]}: {_stations(figures.stations)}, "
+        f"farthest {figures.farthest_call} in {figures.place}, {figures.farthest_km:,.0f} km, {figures.trend}{since}",
+        data={
+            "band": each.band,
+            "mode": each.mode,
+            "direction": each.sector,
+            "stations": figures.stations,
+            "rate": None if figures.rate is None else round(figures.rate, 3),
+            "low_quarter_db": figures.quartiles_db[0],
+            "median_db": figures.median_db,
+            "high_quarter_db": figures.quartiles_db[2],
+            "best_db": figures.best_db,
+            "nearest_km": round(figures.nearest_km, 1),
+            "farthest_km": round(figures.farthest_km, 1),
+            "farthest_call": figures.farthest_call,
+            "trend": figures.trend,
+            "since_ms": figures.since_ms,
+        },
+    )
+
+
+def rings(bands: Sequence[tuple[str, Band]], window_min: float) -> list[View]:
+    """The table of bands and distances; nothing while nobody was heard."""
+    rows = [row for name, band in bands for row in _rings(name, band)]
+    if not rows:
+        return []
+    return [
+        Table(
+            name="openings.distances",
+            panel=Panel.OPENINGS,
+            title=f"By distance, last {window_min:g} min",
+            rank=30,
+            columns=(
+                Column(key="band", title="band", keep=1),
+                Column(key="ring", title="km", keep=1),
+                Column(key="stations", title="stations", right=True, keep=2),
+                Column(key="quartiles", title="quartiles", unit="dB", right=True, keep=3),
+                Column(key="nearest", title="nearest", unit="km", right=True, keep=4),
+            ),
+            rows=tuple(rows),
+        )
+    ]
+
+
+def _rings(name: str, band: Band) -> list[Row]:
+    heard: dict[int, list[Heard]] = {}
+    for direction in band.directions.values():
+        for one in direction.heard():
+            heard.setdefault(next((km for km in _RINGS_KM if one.distance_km < km), _RINGS_KM[-1]), []).append(one)
+    inner = dict(zip(_RINGS_KM, (0, *_RINGS_KM), strict=False))
+    share = band.credible_share
+    rows = []
+    for outer_km in _RINGS_KM:
+        stations = heard.get(outer_km)
+        if not stations:
+            continue
+        low, middle, high = quartiles([one.snr_db for one in stations])
+        nearest_km = min(one.distance_km for one in stations)
+        rows.append(
+            Row(
+                key=f"{name}|{outer_km}",
+                cells=(
+                    _band_words(name),
+                    f"{inner[outer_km]:,}–{outer_km:,}",
+                    str(len(stations)),
+                    f"{_db(low)} {_db(middle)} {_db(high)}",
+                    f"{nearest_km:,.0f}",
+                ),
+                data={
+                    "band": name,
+                    "from_km": inner[outer_km],
+                    "to_km": outer_km,
+                    "stations": len(stations),
+                    "low_quarter_db": low,
+                    "median_db": middle,
+                    "high_quarter_db": high,
+                    "nearest_km": round(nearest_km, 1),
+                    "credible_share": None if share is None else round(share, 3),
+                },
+            )
+        )
+    return rows
+
+
+def history(bands: Sequence[tuple[str, Band]]) -> list[View]:
+    """Stations per listened period over the last hours; nothing while there is one point only."""
+    lines = tuple(Line(label=_band_words(name), points=band.history) for name, band in bands if len(band.history) > 1)
+    if not lines:
+        return []
+    return [
+        Series(
+            name="openings.history",
+            panel=Panel.OPENINGS,
+            title="Stations per period",
+            rank=40,
+            unit="stations",
+            lines=lines,
+        )
+    ]
+
+
+def grey_line(now_ms: int, own_locator: str | None) -> list[View]:
+    """A notice while the own station lies in the twilight; it says how long."""
+    if own_locator is None or not locator.is_locator(own_locator) or not now_ms:
+        return []
+    place, now = locator.centre(own_locator), from_ms(now_ms)
+    if not sun.is_grey_line(place.latitude, place.longitude, now):
+        return []
+    minutes = 5
+    while minutes < 120 and sun.is_grey_line(place.latitude, place.longitude, now + timedelta(minutes=minutes)):
+        minutes += 5
+    return [
+        Notice(
+            name="openings.grey_line",
+            panel=Panel.OPENINGS,
+            title="Grey line",
+            rank=15,
+            text=f"You are in the grey line until about {now + timedelta(minutes=minutes):%H:%M} UTC: "
+            "listen on the low bands along it.",
+        )
+    ]
+
+
+def summary(name: str, here: list[Open], listened: int, hear_us: int) -> Notice:
+    """One line in plain words: ``20 m: 23 stations, most from the east, farthest Japan 9,100 km; rising all round``."""
+    words = f"{_band_words(name)}: nobody from a known place in {listened} listened periods"
+    if here:
+        most = max(here, key=lambda each: each.figures.stations)
+        far = max(here, key=lambda each: each.figures.farthest_km)
+        stations = sum(each.figures.stations for each in here)
+        words = (
+            f"{_band_words(name)}: {_stations(stations)}, most from the {_NAMES[most.sector]}, "
+            f"farthest {far.figures.place} {far.figures.farthest_km:,.0f} km{_movement(here)}"
+        )
+    if hear_us:
+        words += f"; {hear_us} {'hears' if hear_us == 1 else 'hear'} you"
+    return Notice(
+        name=f"openings.{name}",
+        panel=Panel.OPENINGS,
+        title=_band_words(name),
+        rank=10,
+        text=words,
+        urgency=Urgency.CALM,
+    )
+
+
+def _movement(here: list[Open]) -> str:
+    """The strongest movement alone, with two directions at most: ``; opening all round``."""
+    for trend in ("opening", "closed", "rising", "falling"):
+        moving = sorted((each for each in here if each.figures.trend == trend), key=lambda each: -each.figures.stations)
+        if len(moving) >= _ALL_ROUND:
+            return f"; {trend} all round"
+        if moving:
+            named = " and ".join(_NAMES[each.sector] for each in moving[:_MOST_NAMED])
+            return f"; {trend} to the {named}"
+    return ""
+
+
+def _stations(number: int) -> str:
+    return "1 station" if number == 1 else f"{number} stations"
+
+
+def _band_words(name: str) -> str:
+    digits = name.rstrip("abcdefghijklmnopqrstuvwxyz")
+    return f"{digits} {name[len(digits) :]}"
+
+
+def _db(level_db: float) -> str:
+    return f"{level_db:+.0f}".replace("-", "−")
