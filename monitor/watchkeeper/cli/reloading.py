@@ -15,6 +15,7 @@ from ..intake.seal import SealKeyError
 from ..intake.udp import IntakeError
 from ..schema.events import stamp
 from ..store.errors import StoreError
+from ..watch.journal import JournalError
 from ..watch.reload import ReloadRefusedError
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ async def reload(
         loaded = read()
         _check(loaded, standing, folder_of)
         await standing.go_over(loaded.config)
-    except (ConfigError, ReloadRefusedError, IntakeError, SealKeyError, StoreError) as error:
+    except (ConfigError, ReloadRefusedError, IntakeError, JournalError, SealKeyError, StoreError) as error:
         reloads.refused += 1
         reloads.why, reloads.refused_ms = str(error), now_ms()
         _log.warning("the configuration was refused, the one from before stays in force: %s", error)
