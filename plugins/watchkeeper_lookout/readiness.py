@@ -39,6 +39,8 @@ _RIVALS_MS = 75_000
 _EVEN_DB, _DECIDES_DB = -9.0, 5.0
 #: rivals that we do not hear stand beside a station that calls to all
 _UNHEARD_RIVALS = 0.7
+#: what each of its calls that nobody was heard to answer leaves of them
+_UNANSWERED = 0.7
 
 
 def readiness(station: OnAir, now_ms: int) -> float:
@@ -58,7 +60,7 @@ def answer_share(chance: float, expected_db: float, station: OnAir, now_ms: int)
     silent = (1 - _ANSWERS) ** station.tries
     copies = chance * silent / (chance * silent + 1 - chance) if chance < 1 else 1.0
     rivals = sum(1 for _, at_ms in station.rivals if at_ms >= now_ms - _RIVALS_MS)
-    crowd = rivals + (_UNHEARD_RIVALS if station.calls_in_vain < 3 else 0.0)
+    crowd = rivals + _UNHEARD_RIVALS * _UNANSWERED**station.calls_in_vain
     beats = 1 / (1 + exp(-(expected_db - _EVEN_DB) / _DECIDES_DB))
     return float(copies * beats**crowd)
 
