@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from .options import config_option, data_option, fail
+from .paging import Page, chosen, page_options
 
 
 @click.command()
@@ -24,6 +25,7 @@ from .options import config_option, data_option, fail
 @click.option("--theme", type=click.Choice(["dark", "light", "sunlight"]), help="Colours of the dashboard.")
 @click.option("--score", is_flag=True, help="Measure the watch by the band's truth instead of showing it.")
 @click.option("--json", "as_json", is_flag=True, help="End with one JSON object on the last line.")
+@page_options
 @data_option
 @config_option
 def command(
@@ -38,6 +40,9 @@ def command(
     theme: str | None,
     score: bool,
     as_json: bool,
+    page: bool,
+    page_for_phone: bool,
+    page_port: int,
     data: Path | None,
     config_path: Path | None,
 ) -> None:
@@ -67,6 +72,8 @@ def command(
         plain=plain,
         theme=theme,
         silent=score,
+        page=chosen(page, page_for_phone) if not score else Page.CLOSED,
+        page_port=page_port,
         data=data,
         config_path=config_path,
     )

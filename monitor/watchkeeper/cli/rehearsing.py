@@ -11,11 +11,14 @@ from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+import click
 import msgspec
 
 from ..config import Config, ConfigError, PluginSettings, load
+from ..faces.page.opening import PageError
 from ..intake.udp import IntakeError
 from ..store.errors import StoreError
+from .paging import Page, paged
 from .showing import face, stop_on_signals, wants_plain
 from .standing import SOCKET, Standing, stand
 
@@ -39,6 +42,8 @@ class Request(msgspec.Struct, frozen=True, kw_only=True):
     plain: bool
     theme: str | None
     silent: bool = False
+    page: Page = Page.CLOSED
+    page_port: int = 0
     data: Path | None
     config_path: Path | None
     truth: Path | None = None
@@ -62,7 +67,7 @@ async def rehearse(request: Request) -> dict[str, Any] | str:
                 if figures is not None:
                     await _forwarded(standing)
                 return _told(figures, standing)
-    except (BandError, ConfigError, IntakeError, StoreError) as error:
+    except (BandError, ConfigError, IntakeError, PageError, StoreError) as error:
         return str(error)
 
 
@@ -91,14 +96,16 @@ async def _shown(standing: Standing, request: Request) -> Any:
         yield
         return
     theme = request.theme or standing.config.display.theme.value
-    showing = asyncio.create_task(face(standing.source, theme, plain=wants_plain(request.plain)))
-    showing.add_done_callback(lambda _task: standing.stopped.set())
-    try:
-        yield
-        await asyncio.sleep(0)  # let the face see the last change
-    finally:
-        showing.cancel()
-        await asyncio.gather(showing, return_exceptions=True)
+    plain = wants_plain(request.plain)
+    async with paged(standing.source, request.page, request.page_port, tell=click.echo if plain else None) as invite:
+        showing = asyncio.create_task(face(standing.source, theme, plain=plain, invite=invite))
+        showing.add_done_callback(lambda _task: standing.stopped.set())
+        try:
+            yield
+            await asyncio.sleep(0)  # let the face see the last change
+        finally:
+            showing.cancel()
+            await asyncio.gather(showing, return_exceptions=True)
 
 
 async def _band(request: Request, standing: Standing, log_port: int) -> dict[str, Any] | None:

@@ -12,7 +12,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import click
+
 from ..config import Config, ConfigError, Loaded, load_with_origins
+from ..faces.page.opening import PageError
 from ..faces.page.serving import SocketTakenError
 from ..intake.seal import SealKeyError
 from ..intake.udp import IntakeError
@@ -24,6 +27,7 @@ from .dumping import Dump
 from .entities import use_newest
 from .exits import Exit
 from .options import fail
+from .paging import Invite, Page, paged
 from .reloading import reload
 from .service import mind, reload_on_demand
 from .service_manager import ServiceManager
@@ -42,6 +46,8 @@ class Start(NamedTuple):
     safe: bool
     look: str  # dashboard, plain, dump, or none
     theme: str | None = None
+    page: Page = Page.CLOSED
+    page_port: int = 0
 
     def read(self) -> Loaded:
         """The configuration as it reads now. Raises ConfigError."""
@@ -63,7 +69,7 @@ def run(start: Start) -> None:
     except IntakeError as error:
         taken = isinstance(error.__cause__, OSError) and error.__cause__.errno == errno.EADDRINUSE
         fail(error, Exit.HELD if taken else Exit.FAILED)
-    except StoreError as error:
+    except (PageError, StoreError) as error:
         fail(error)
 
 
@@ -82,7 +88,9 @@ async def _run(start: Start) -> None:
                 _log.info(
                     "listening on %s, state in %s, country data %s", standing.listening, folder, entity.release().name
                 )
-                await _until_stopped(start, standing, manager, masking)
+                tell = None if start.look == "dashboard" else click.echo
+                async with paged(standing.source, start.page, start.page_port, tell=tell) as invite:
+                    await _until_stopped(start, standing, manager, masking, invite)
                 manager.stopping()
         finally:
             if dump is not None:
@@ -90,7 +98,9 @@ async def _run(start: Start) -> None:
         _log.info("ended in good order")
 
 
-async def _until_stopped(start: Start, standing: Standing, manager: ServiceManager, masking: logs.Masking) -> None:
+async def _until_stopped(
+    start: Start, standing: Standing, manager: ServiceManager, masking: logs.Masking, invite: Invite
+) -> None:
     loop = asyncio.get_running_loop()
     wanted = asyncio.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -115,7 +125,7 @@ async def _until_stopped(start: Start, standing: Standing, manager: ServiceManag
         work.append(mind(manager, standing))
     if start.look in ("dashboard", "plain"):
         theme = start.theme or standing.config.display.theme.value
-        work.append(face(standing.source, theme, plain=start.look == "plain"))
+        work.append(face(standing.source, theme, plain=start.look == "plain", invite=invite))
     manager.ready()
     await until_first(*work)
 

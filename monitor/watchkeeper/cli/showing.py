@@ -14,6 +14,7 @@ import click
 from ..faces.clock import FaceClock
 from ..faces.plain import narrate
 from ..faces.source import Source
+from .paging import Invite
 
 
 def wants_plain(plain: bool) -> bool:
@@ -21,14 +22,14 @@ def wants_plain(plain: bool) -> bool:
     return plain or not (sys.stdout.isatty() and sys.stdin.isatty())
 
 
-def face(source: Source, theme: str, *, plain: bool) -> Coroutine[Any, Any, None]:
+def face(source: Source, theme: str, *, plain: bool, invite: Invite = None) -> Coroutine[Any, Any, None]:
     """The face's task: ends when the operator quits the dashboard, or when cancelled."""
     if plain:
         return narrate(source, _say, FaceClock())
     from ..faces.console.dashboard import Dashboard
     from ..faces.console.theme import THEMES
 
-    return Dashboard(source, THEMES[theme]).run()
+    return Dashboard(source, THEMES[theme], invite=invite).run()
 
 
 def _say(sentence: str) -> None:

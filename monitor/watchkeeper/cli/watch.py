@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from .options import config_option, data_option
+from .paging import chosen, page_options
 
 
 @click.command()
@@ -16,6 +17,7 @@ from .options import config_option, data_option
 @click.option("--plain", is_flag=True, help="Sentences instead of a dashboard; by itself without a terminal.")
 @click.option("--dump", is_flag=True, help="Every datagram that arrives, with the reason where it is refused.")
 @click.option("--theme", type=click.Choice(["dark", "light", "sunlight"]), help="Colours of the dashboard.")
+@page_options
 @click.option("--safe", is_flag=True, help="Start without any plugin.")
 def command(
     data: Path | None,
@@ -24,6 +26,9 @@ def command(
     plain: bool,
     dump: bool,
     theme: str | None,
+    page: bool,
+    page_for_phone: bool,
+    page_port: int,
     safe: bool,
 ) -> None:
     """Stand watch: hear the decoder's events, show what matters, keep the log.
@@ -33,7 +38,7 @@ def command(
 
     \b
     Example:
-      watchkeeper watch --config configs/portable.toml --theme sunlight
+      watchkeeper watch --config configs/portable.toml --theme sunlight --page-for-phone
     """
     from .running import Start, run
     from .showing import wants_plain
@@ -41,4 +46,4 @@ def command(
     if plain and dump:
         raise click.UsageError("--plain and --dump: one of the two")
     look = "dump" if dump else "plain" if wants_plain(plain) else "dashboard"
-    run(Start(data, config_path, port, safe, look, theme))
+    run(Start(data, config_path, port, safe, look, theme, chosen(page, page_for_phone), page_port))

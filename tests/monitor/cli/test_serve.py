@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import urllib.request
 from pathlib import Path
 from typing import Any
 
@@ -88,3 +89,15 @@ def test_lines_alone_give_lookouts_worked_check_and_openings(tmp_path: Path) -> 
 def _judged(snapshot: dict[str, Any]) -> dict[str, Any] | None:
     views = {view["panel"]: view for view in snapshot["views"] if view["form"] == "table"}
     return views if len(views.get("lookout", {}).get("rows", ())) >= 5 else None
+
+
+def test_the_live_page_opens_when_asked_for(tmp_path: Path) -> None:
+    with daemon(tmp_path, more=("--page", "--page-port", "0")) as watch:
+        said = until(lambda: (tmp_path / "serve.txt").read_text(), "it says where the page is")
+        url = said.split("The live page: ", 1)[1].splitlines()[0]
+        with urllib.request.urlopen(url) as answer:
+            page = answer.read().decode()
+            policy = answer.headers["Content-Security-Policy"]
+        assert watch.stop() == 0
+    assert "Watchkeeper" in page
+    assert "unsafe-inline" not in policy
