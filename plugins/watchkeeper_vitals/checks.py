@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from watchkeeper.api import Check, CheckState, Own
+from watchkeeper.api import Check, CheckState, Own, Tuning
 from watchkeeper.radio import locator
 
 from .sending import Trial
@@ -25,6 +25,8 @@ class Evidence(NamedTuple):
     supply_v: float | None
     trials: tuple[Trial, ...]
     best: Trial | None
+    sheet: Mapping[str, str | float]
+    tuned: Tuning | None
 
 
 def checks(known: Evidence) -> list[Check]:
@@ -42,6 +44,7 @@ def checks(known: Evidence) -> list[Check]:
         _vital(known, "match", "Match", 32, _TUNE),
         *_trials(known),
         _supply(known),
+        *_sheet(known),
     ]
 
 
@@ -123,3 +126,32 @@ def _supply(known: Evidence) -> Check:
         remedy=None if told else "Have the voltage told by `gauge` events, or read it off the radio under load.",
         rank=40,
     )
+
+
+def _sheet(known: Evidence) -> Iterator[Check]:
+    """The operator's own set-up sheet: what the decoder tells is compared, the rest is for the eye."""
+    for rank, (name, wanted) in enumerate(known.sheet.items(), 60):
+        told = None if known.tuned is None else getattr(known.tuned, name, None)
+        same = _same(told, wanted)
+        evidence = f"should be {_shown(wanted)}"
+        if told is not None:
+            evidence = f"{_shown(told)}, {'as noted' if same else f'not {_shown(wanted)}'}"
+        good = told is None or same
+        yield Check(
+            key=f"sheet:{name}",
+            label=f"Set-up: {name.replace('_', ' ')}",
+            state=CheckState.GOOD if good else CheckState.POOR,
+            evidence=evidence,
+            remedy=None if good else "It differs from your set-up sheet: set it back, or note it anew.",
+            rank=rank,
+        )
+
+
+def _shown(value: object) -> str:
+    return f"{value:.10g}" if isinstance(value, int | float) else str(value)
+
+
+def _same(told: object, wanted: str | float) -> bool:
+    if isinstance(told, int | float) and isinstance(wanted, int | float):
+        return abs(told - wanted) < 1e-6
+    return str(told) == str(wanted)

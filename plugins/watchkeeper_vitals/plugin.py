@@ -61,6 +61,7 @@ class Vitals:
         if isinstance(event, Gauge):
             self._gauge(event)
         elif isinstance(event, Tuning):
+            self._tuned.pop(event.source, None)
             self._tuned[event.source] = event
             if len(self._tuned) > _MOST_RECEIVERS:
                 del self._tuned[next(iter(self._tuned))]
@@ -174,6 +175,8 @@ class Vitals:
             self._sending.supply_v,
             tuple(self._sending.trials),
             self._sending.best,
+            self._config.sheet,
+            next(reversed(self._tuned.values()), None),
         )
 
     @hookimpl

@@ -8,13 +8,16 @@ from typing import NamedTuple
 from watchkeeper.api import Gauge
 from watchkeeper.view import Urgency
 
-from .detect import Latch
+from .detect import Latch, Usual
 from .settings import VitalsConfig
 from .vital import Vital
 
 _MOST_TRIALS = 20
 #: a smaller change of the SWR is no change
 _SWR_STEP = 0.1
+#: a supply that falls by so much from one reading to the next lost charge or a cell, volts; a discharge is slower
+_FALL_V = 0.25
+_SUPPLY_SPREAD_V = 0.06
 
 
 class Trial(NamedTuple):
@@ -35,6 +38,8 @@ class Sending:
         self._sag = Latch()
         self._match = Latch()
         self._hot = Latch()
+        self._fallen = Latch()
+        self._usual_v = Usual(_SUPPLY_SPREAD_V, keep=9)
         self.found: dict[str, Vital] = {}
         self.trials: deque[Trial] = deque(maxlen=_MOST_TRIALS)
         self._trial: tuple[float, float | None] | None = None
@@ -56,6 +61,8 @@ class Sending:
             self._read_heat(gauge.heatsink_c)
         sending = gauge.sending if gauge.sending is not None else bool(gauge.forward_w)
         if not sending:
+            if gauge.supply_v is not None:
+                self._read_supply(gauge.supply_v)
             self._message = False
             self._end_trial()
             return
@@ -138,6 +145,24 @@ class Sending:
                 "heat", "Heat", f"hot, {text}", Urgency.WANTED,
                 f"The heat sink has {heat_c:.0f} °C, above {high:.0f} °C: timed modes send at full power all the time.",
                 "Halve the power or pause a few periods; let air to the fins.", 0.98, heat_c, None, high,
+            )
+        )  # fmt: skip
+
+    def _read_supply(self, volts: float) -> None:
+        usual_v = self._usual_v.value
+        fall_v = 0.0 if usual_v is None else usual_v - volts
+        on = self._fallen.update(poor=fall_v > _FALL_V, good=fall_v < _FALL_V / 2)
+        if abs(fall_v) < _FALL_V / 2:
+            self._usual_v.learn(volts)
+        if not on:
+            self._put(Vital("supply", "Supply", f"{volts:.1f} V while receiving", value=volts))
+            return
+        self._put(
+            Vital(
+                "supply", "Supply", f"fell to {volts:.1f} V", Urgency.WANTED,
+                f"The supply fell from {usual_v:.1f} V to {volts:.1f} V at once while receiving: a cell, a connector, "
+                "or a battery that holds far less than it should.",
+                "Look at connectors and fuses; halve the power, and be ready for the radio to turn off.", 0.95, volts,
             )
         )  # fmt: skip
 

@@ -28,6 +28,14 @@ class VitalsConfig(msgspec.Struct, frozen=True, kw_only=True):
     ] = 0.7
     heatsink_high_c: Annotated[float, Meta(ge=0, le=200, description="heat sink above this is too hot, °C")] = 65.0
     loss_share: Annotated[float, Meta(gt=0, le=1, description="share of a source's events lost that matters")] = 0.05
+    sheet: Annotated[
+        dict[str, str | float],
+        Meta(
+            max_length=40,
+            description="set-up sheet of the station as it was when all was well: interface, serial speed, data and "
+            "stop bits, audio devices, levels; fields of `tuning` by their names (filter_low_hz, …) are compared",
+        ),
+    ] = {}
     stale_periods: Annotated[
         int, Meta(ge=2, le=1000, description="periods of silence after which a source is stale")
     ] = 8
