@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -68,7 +68,7 @@ def free_port() -> int:
 class Daemon:
     """``watchkeeper serve`` on a data folder."""
 
-    def __init__(self, folder: Path, config: str = "") -> None:
+    def __init__(self, folder: Path, config: str = "", more: Sequence[str] = ()) -> None:
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
         self._config = folder / "test.toml"
@@ -76,7 +76,7 @@ class Daemon:
         self._log = (folder / "serve.txt").open("ab")
         self.process = subprocess.Popen(
             [sys.executable, "-m", "watchkeeper", "serve", "--data", str(folder), "--port", "0",
-             "--config", str(self._config)],
+             "--config", str(self._config), *more],
             stdout=self._log, stderr=self._log, env={**os.environ, "PYTHONUNBUFFERED": "1"},
         )  # fmt: skip
         status = until(self._ready, "the daemon is ready")
@@ -112,9 +112,9 @@ class Daemon:
 
 
 @contextmanager
-def daemon(folder: Path, config: str = "") -> Iterator[Daemon]:
+def daemon(folder: Path, config: str = "", more: Sequence[str] = ()) -> Iterator[Daemon]:
     """A daemon that is ended when the test is over."""
-    made = Daemon(folder, config)
+    made = Daemon(folder, config, more)
     try:
         yield made
     finally:
