@@ -37,6 +37,8 @@ def hailed(bench: Bench) -> list[str]:
     return [hail.key.removeprefix("vitals:") for hail in bench.hails if hail.rule == "vitals"]
 
 
+#: enough to see a fault that is missed at one seed in twenty, in minutes
+SEEDS = 20
 #: a battery that is there, for the faults that need one
 BATTERY = Battery()
 
@@ -60,21 +62,21 @@ def test_a_fault_is_found(spec: str) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("spec", FAULTS)
 def test_faults_are_found_in_time_at_nearly_all_seeds(spec: str) -> None:
-    seeds = range(1, 201)
+    seeds = range(1, SEEDS + 1)
     found = [found_after(spec, *FAULTS[spec], seed=seed) is not None for seed in seeds]
     assert sum(found) >= 0.95 * len(seeds)
 
 
 @pytest.mark.long
 def test_a_healthy_station_is_left_in_peace() -> None:
-    """20 seeds of 6 hours: 120 hours, in which fewer than five vitals may be false."""
+    """20 seeds of an hour and a quarter: 25 hours, in which no vital may be false."""
     false: list[tuple[int, str]] = []
     for seed in range(1, 21):
         bench = Bench(Vitals)
-        for _ in Simulated(bench, seed).periods(6 * 240):
+        for _ in Simulated(bench, seed).periods(300):
             pass
         false += [(seed, key) for key in hailed(bench)]
-    assert len(false) < 5, false
+    assert not false
 
 
 def gauge(bench: Bench, **fields: Any) -> None:
