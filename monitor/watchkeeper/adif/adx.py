@@ -18,6 +18,8 @@ _CHUNK = 64 * 1024
 _TEXT_LIMIT = 256 * 1024
 _FIELDS_LIMIT = 4096
 _ADX_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<(?:\?xml|!--|!DOCTYPE|adx[\s>])", re.IGNORECASE)
+#: what no field name may hold in ADI, where the same record may have to go
+_UNSPELLABLE = re.compile(r"[^ !-+\--9;=?-z|~]")
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -139,6 +141,10 @@ class _Document:
         if name is None:
             self._report(record, self._name, "error", f"<{self._name}> lacks its FIELDNAME or PROGRAMID")
             return
+        spelled = _UNSPELLABLE.sub("_", name).strip()
+        if spelled != name:
+            self._report(record, spelled, "warning", "its name has characters that no ADIF field name may have")
+            name = spelled
         if self._length > _TEXT_LIMIT:
             self._report(record, name, "error", f"more than {_TEXT_LIMIT} characters: the rest is cut off")
         value = "".join(self._text)

@@ -186,6 +186,8 @@ def _mode(rest: dict[str, str], mends: list[str]) -> dict[str, str]:
     found = normalise(rest.pop("MODE", None), rest.pop("SUBMODE", None))
     if not found.mode:
         raise AdifValueError("MODE", "missing")
+    if not found.mode.isprintable():
+        raise AdifValueError("MODE", "has control characters")
     if found.mended:
         mends.append(found.why)
     return {"mode": found.submode or found.mode}

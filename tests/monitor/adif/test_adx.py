@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watchkeeper.adif import Record, check, read
+from watchkeeper.adif import Record, check, read, write_record
 
 # the shape of the example that the standard gives for ADX (header with two user-defined fields, APP and USERDEF)
 DOCUMENT = """<?xml version="1.0" encoding="UTF-8"?>
@@ -154,3 +154,13 @@ def test_one_wrong_byte_never_raises(place: int, byte: int) -> None:
     data = bytearray(DOCUMENT.encode())
     data[place] = byte
     assert all(record.number for record in records(bytes(data)))
+
+
+@pytest.mark.parametrize("name", ["X6>14", "X{", "XÉ", "0001:01", "X "])
+def test_a_name_that_adi_cannot_spell_is_kept_under_one_that_it_can(name: str) -> None:
+    field = f'<APP PROGRAMID="P" FIELDNAME="{name.replace(">", "&gt;")}">z</APP>'
+    data = f"<ADX><HEADER/><RECORDS><RECORD><CALL>W1QSB</CALL>{field}</RECORD></RECORDS></ADX>"
+    [record] = read(io.BytesIO(data.encode()))  # found by fuzzing: such a record could not be exported again
+    assert "z" in record.values()
+    assert record.problems
+    assert b"z" in write_record(record)
