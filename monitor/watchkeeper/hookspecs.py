@@ -1,7 +1,6 @@
 """Everything that a plugin may do: the one page that a plugin author reads first.
 
-``watchkeeper plugin new NAME`` writes a plugin that works, with its test and its packaging; ``watchkeeper plugin check``
-says, rule by rule, whether a plugin keeps to this page; ``watchkeeper plugin docs`` prints it.
+``watchkeeper plugin docs`` prints this page, with the types that it speaks of and the bench for tests.
 
 A plugin is a class, named in the entry-point group ``watchkeeper.plugins`` of an installed package, or standing alone
 in a ``*.py`` file of the plugin folder (``[plugins] folder``). The host makes it as ``Plugin(config, context)``. Its
@@ -31,7 +30,7 @@ replayed gives the same hails and views to the byte.
 their time, and the plugin is *rested* for some minutes; every face says which plugin, of which package, and why.
 
 **The promise.** Within an edition, hooks, arguments, types and fields are added and never removed, renamed or given
-another meaning; a plugin that passes its check today runs with every later release that knows its edition. A change
+another meaning; a plugin that runs today runs with every later release that knows its edition. A change
 that would break one begins a new edition. A plugin of an edition that the program does not know is not started, and
 the reason says which of the two needs an update.
 """
@@ -57,7 +56,7 @@ hookimpl = pluggy.HookimplMarker(PROJECT)
 
 
 @hookspec
-def annotate(hearing: Hearing) -> Note | Sequence[Note] | None:  # type: ignore[empty-body]
+def annotate(hearing: Hearing) -> Note | Sequence[Note] | None:
     """For every hearing, before the next one: return the note, or the notes, to put on it.
 
     The busiest hook, called hundreds of times within a second. Only types named in ``provides`` may be returned.

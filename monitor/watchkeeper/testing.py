@@ -1,8 +1,10 @@
 """The deterministic bench for plugin tests: a real watch and the real plugin host in memory, fed with events.
 
     bench = Bench(Lookout, config={"lookout": {"rule": [{"name": "me", "calls_me": True}]}})
-    bench.period("DL5QRM CE3QRT FF46", snr_db=-12)
-    assert bench.hails[0].call == "CE3QRT"
+    (hearing,) = bench.period("DL5QRM CE3QRT FF46", snr_db=-12)
+    assert bench.expect_note(hearing, LookoutNote).rules == ("me",)
+    assert bench.expect_hail(call="CE3QRT").rule == "me"
+    assert bench.table("lookout").rows[0].data["call"] == "CE3QRT"
 
 There is no clock and no network: event time advances period by period, journal time with every entry, and the same
 calls give the same notes, hails and views. Calls in examples carry a suffix from QRA to QUZ: they belong to nobody.
@@ -11,10 +13,10 @@ calls give the same notes, hails and views. Calls in examples carry a suffix fro
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, asynccontextmanager, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import msgspec
 
@@ -23,11 +25,11 @@ from .host.discovery import Candidate
 from .host.guard import Meter
 from .host.plugin_host import Outlets, PluginHost
 from .host.status import PluginStatus, Rest
-from .model import Contact, Destination, Hail, Hearing, Own
+from .model import Contact, Destination, Hail, Hearing, Note, Own
 from .radio import band, mode
 from .schema import events
 from .store.worked import WorkedIndex, facts
-from .view import AnyView, Table
+from .view import AnyView, Table, View
 from .watch.journal import Chunk, Entry, Outcome
 from .watch.pipeline import Watch
 from .watch.rules import Rules
@@ -35,6 +37,8 @@ from .watch.rules import Rules
 if TYPE_CHECKING:
     import sqlite3
 
+N = TypeVar("N", bound=Note)
+V = TypeVar("V", bound=View)
 #: 1 May 2026, 18:00:00 UTC: an even period of every timed mode
 START_MS = 1_777_658_400_000
 OWN = Own(call="DL5QRM", locator="JO62qm", power_w=10.0)
@@ -149,6 +153,24 @@ class Bench:
         """Send a message in this period."""
         self.feed(events.Sent(**{**self._envelope(), "offset_hz": 1500.0, **fields}, text=text))
 
+    def station(self, **fields: Any) -> None:
+        """Tell who operates; ``fields`` are those of a ``station`` event (``call``, ``locator``, ``power_w``, …)."""
+        self.feed(events.Station(**{**self._stamp(), "call": self.watch.own.call or "DL5QRM", **fields}))
+
+    def tune(self, **fields: Any) -> None:
+        """Tell where the receiver listens; ``dial_hz`` and ``mode`` hold for what is heard from then on."""
+        self.dial_hz = int(fields.get("dial_hz", self.dial_hz))
+        self.mode = str(fields.get("mode", self.mode))
+        self.feed(events.Tuning(**{**self._envelope(), **fields}))
+
+    def received_by(self, by_call: str, **fields: Any) -> None:
+        """Somebody else heard the own station; ``fields`` are those of a ``reception`` event."""
+        self.feed(events.Reception(**{**self._envelope(), "snr_db": -10.0, **fields}, by_call=by_call))
+
+    def gauge(self, **fields: Any) -> None:
+        """Readings of the station; ``fields`` are those of a ``gauge`` event (``forward_w``, ``supply_v``, …)."""
+        self.feed(events.Gauge(**{**self._stamp(), **fields}))
+
     def log(self, call: str, **fields: Any) -> Contact:
         """Log a contact that ends now; ``fields`` are those of a ``contact`` event."""
         self._logged += 1
@@ -160,9 +182,11 @@ class Bench:
         self._enter(1, outcome=Outcome(key=made.contact.key, status="stored", contact=self._logged))
         return made.contact
 
+    def _stamp(self) -> dict[str, Any]:
+        return {"v": 1, "source": "bench", "at": events.from_ms(self.start_ms)}
+
     def _envelope(self) -> dict[str, Any]:
-        at = events.from_ms(self.start_ms)
-        return {"v": 1, "source": "bench", "at": at, "mode": self.mode, "dial_hz": self.dial_hz}
+        return {**self._stamp(), "mode": self.mode, "dial_hz": self.dial_hz}
 
     def _enter(self, after_ms: int, **what: Any) -> None:
         self._t += after_ms
@@ -194,12 +218,46 @@ class Bench:
         """What all plugins show now."""
         return self.host.views()
 
-    def table(self, name: str) -> Table:
-        """The table of that name; raises LookupError where no plugin shows it."""
-        for view in self.views():
-            if view.name == name and isinstance(view, Table):
+    def view(self, name: str, form: type[V]) -> V:
+        """The view of that name and form (``Table``, ``Gauges``, …); raises AssertionError where no plugin shows it."""
+        shown = self.views()
+        for view in shown:
+            if view.name == name and isinstance(view, form):
                 return view
-        raise LookupError(f"no table {name!r} among {[view.name for view in self.views()]}")
+        raise AssertionError(f"no {form.__name__} {name!r} among {[view.name for view in shown]}")
+
+    def table(self, name: str) -> Table:
+        """The table of that name; raises AssertionError where no plugin shows it."""
+        return self.view(name, Table)
+
+    def expect_note(self, hearing: Hearing, kind: type[N]) -> N:
+        """The note of that type on the hearing; raises AssertionError where no plugin put one."""
+        found = hearing.note(kind)
+        if found is None:
+            raise AssertionError(f"no {kind.__name__} on {hearing.text!r} but {[*hearing.noted.values()]}")
+        return found
+
+    def expect_hail(self, **fields: Any) -> Hail:
+        """The one hail that has these fields (``call``, ``rule``, ``urgency``, …).
+
+        Raises AssertionError where none has, or more than one.
+        """
+        found = [hail for hail in self.hails if all(getattr(hail, name) == value for name, value in fields.items())]
+        if len(found) != 1:
+            raise AssertionError(f"{len(found)} hails with {fields} among {self.hails}")
+        return found[0]
+
+    @asynccontextmanager
+    async def running(self) -> AsyncIterator[PluginHost]:
+        """With the plugins started, and ``async_run`` and deliveries going on; all of it is stopped at the end.
+
+        What they do is not part of the journal: it follows the loop, and the clock that the plugin itself uses.
+        """
+        await self.host.start()
+        try:
+            yield self.host
+        finally:
+            await self.host.stop()
 
     def status(self, plugin: str) -> PluginStatus:
         """How a plugin stands; raises LookupError for one that is not here."""

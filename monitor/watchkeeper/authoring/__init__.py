@@ -1,0 +1,1 @@
+"""For those who write plugins: the manual, made from what the program itself says."""

@@ -1,0 +1,113 @@
+"""The page for plugin authors, made from the docstrings of the hooks and of the types that plugins may use."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Callable, Iterator
+from enum import Enum
+from typing import Any
+
+import msgspec
+
+from .. import api, hookspecs, testing, view
+from ..host.context import Context
+from ..host.fitness import HOOKS
+
+_MADE = "This page is made by `watchkeeper plugin docs` from the program's own docstrings; do not edit it by hand."
+_FIELD = re.compile(r"\s{4}(\w+): ([^#]+?)(?:\s{2}# (.+))?")
+_MEMBER = re.compile(r"\s{4}([A-Z_0-9]+) = (\S+)(?:\s{2}# (.+))?")
+
+
+def page() -> str:
+    """The whole page, in Markdown."""
+    parts = [
+        "# Writing a plugin",
+        _MADE,
+        _text(hookspecs),
+        f"## The hooks, edition {hookspecs.API_VERSION}",
+        *(part for hook in HOOKS for part in _function(getattr(hookspecs, hook), 3)),
+        "## The context",
+        *_class(Context, 3),
+        "## Values",
+        "All of these are imported from `watchkeeper.api`. Plugins treat them as read-only.",
+        *(part for name in _values() for part in _value(getattr(api, name))),
+        "## Functions",
+        "Imported from `watchkeeper.api` too, beside `hookimpl` and `API_VERSION`.",
+        *(part for found in _functions() for part in _function(found, 3)),
+        "## Views",
+        _text(view),
+        *(part for found in _views() for part in _value(found)),
+        "## Testing",
+        _text(testing),
+        *_class(testing.Bench, 3),
+        *_function(testing.worked_index, 3),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def heading(function: Callable[..., Any], name: str | None = None) -> str:
+    """How a function is called: ``annotate(hearing: Hearing) -> Note | None``."""
+    signature = inspect.signature(function)
+    shown = [each for each in signature.parameters.values() if each.name != "self"]
+    told = str(signature.replace(parameters=shown)).replace("'", "")
+    return f"{'async ' if inspect.iscoroutinefunction(function) else ''}{name or function.__name__}{told}"
+
+
+def _function(function: Callable[..., Any], level: int) -> Iterator[str]:
+    yield f"{'#' * level} `{heading(function)}`"
+    yield _text(function)
+
+
+def _class(found: type, level: int) -> Iterator[str]:
+    """A class by its docstring and those of its public members, in the order of its source."""
+    yield f"{'#' * level} `{found.__name__}`"
+    yield _text(found)
+    for name, member in vars(found).items():
+        if name.startswith("_") or name == "rebind":  # rebind is the host's
+            continue
+        if isinstance(member, property):
+            yield f"`{name}`: {_text(member)}"
+        elif inspect.isfunction(member):
+            yield f"`{heading(member, name)}`: {_text(member)}"
+
+
+def _values() -> list[str]:
+    """The types of the door for plugins; the context stands by itself."""
+    return [
+        name for name in api.__all__ if inspect.isclass(getattr(api, name)) and getattr(api, name) is not api.Context
+    ]
+
+
+def _functions() -> list[Callable[..., Any]]:
+    return [getattr(api, name) for name in api.__all__ if inspect.isfunction(getattr(api, name))]
+
+
+def _views() -> list[type]:
+    return [each for each in vars(view).values() if inspect.isclass(each) and each.__module__ == view.__name__]
+
+
+def _value(found: type) -> Iterator[str]:
+    """A type: what it is, its fields or members as the source has them, and its public methods."""
+    if not (issubclass(found, msgspec.Struct | Enum)):
+        yield from _class(found, 3)
+        return
+    yield f"### `{found.__name__}`"
+    yield _text(found)
+    pattern = _MEMBER if issubclass(found, Enum) else _FIELD
+    rows = [match.groups() for line in inspect.getsource(found).splitlines() if (match := pattern.fullmatch(line))]
+    if rows:
+        yield "\n".join(_row(*row) for row in rows)
+
+
+def _row(name: str, kind: str, meaning: str | None) -> str:
+    return f"- `{name}`: `{kind.strip()}`" + (f": {_plain(meaning)}" if meaning else "")
+
+
+def _text(thing: object) -> str:
+    """A docstring as Markdown."""
+    return _plain(inspect.getdoc(thing) or "")
+
+
+def _plain(docstring: str) -> str:
+    return re.sub(r":\w+:`(\w+)`", r"`\1`", docstring.replace("``", "`"))
