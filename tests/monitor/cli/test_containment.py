@@ -1,0 +1,116 @@
+"""Plugins that misbehave, in a real daemon: only the three periods before the rest may be late, and nothing is lost."""
+
+from __future__ import annotations
+
+import statistics
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.monitor.cli.daemon import PATIENCE_S, Daemon, daemon
+
+from watchkeeper.host.plugin_host import MOST_HAILS
+from watchkeeper.sender import Sender
+
+HEAD = """
+import asyncio
+import time
+from watchkeeper.api import Hail, Urgency, hookimpl
+
+class Bad:
+    name = "{name}"
+    api = 1
+
+    def __init__(self, config, context):
+        self.context = context
+
+    @hookimpl
+"""
+BAD = {
+    "raiser": "    def annotate(self):\n        raise RuntimeError('broken')\n",
+    "blocker": "    def burst_judged(self):\n        time.sleep(1)\n",
+    "leaver": "    def period_closed(self):\n        raise SystemExit(3)\n",
+    "flooder": (
+        "    def period_closed(self, period):\n        for number in range(2000):\n"
+        "            self.context.hail(Hail(key=f'{period.start_ms}|{number}', urgency=Urgency.NOTE,\n"
+        "                sentence='flood', rule='flood', at_ms=self.context.now_ms))\n"
+    ),
+    "leaker": (
+        "    async def async_run(self):\n"
+        "        self.left = [asyncio.create_task(asyncio.sleep(3600)) for _ in range(20)]\n"
+        "        raise SystemExit(4)\n"
+    ),
+}
+HEARD, PERIODS = 12, 14
+
+
+class Station:
+    """A decoder that sends period after period, logs a contact in each, and measures how long the list takes."""
+
+    def __init__(self, running: Daemon) -> None:
+        self.running = running
+        self.sender = Sender("decoder", running.address)
+        self.start = time.time() // 15 * 15 - 15 * (PERIODS + 2)
+        self.number = 0
+
+    def period(self) -> float:
+        """Seconds from the period's last datagram to a snapshot that covers it."""
+        self.number += 1
+        self.start += 15
+        fields: dict[str, Any] = {"at": self.start, "mode": "FT8", "dial_hz": 14_074_000}
+        for slot in range(HEARD):
+            text = f"CQ CE{slot % 10}QR{chr(65 + self.number)} FF46"
+            self.sender.send("heard", offset_hz=300 + 100 * slot, snr_db=-10, text=text, **fields)
+        last = self.sender.send("period", count=HEARD, final=True, **fields)
+        begun = time.monotonic()
+        self.running.ask(f"/api/snapshot?source=decoder&run={self.sender.run}&seq={last['seq']}&wait=10")
+        took_s = time.monotonic() - begun
+        ended = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(self.start))
+        times = {"at": self.start, "started_at": ended, "ended_at": ended}
+        self.sender.send(
+            "contact",
+            id=f"c{self.number}",
+            call=f"JA1QR{chr(64 + self.number)}",
+            mode="FT8",
+            dial_hz=14_074_000,
+            **times,
+        )
+        return took_s
+
+
+@pytest.mark.long
+def test_bad_plugins_are_contained_and_named(tmp_path: Path) -> None:
+    with daemon(tmp_path / "good") as running:
+        station = Station(running)
+        normal_s = statistics.median(station.period() for _ in range(PERIODS))
+        station.sender.close()
+    folder = tmp_path / "plugins"
+    folder.mkdir()
+    for name, body in BAD.items():
+        (folder / f"{name}.py").write_text(HEAD.format(name=name) + body)
+    with daemon(tmp_path / "bad", f'[plugins]\nfolder = "{folder}"\n') as running:
+        station = Station(running)
+        took_s = [station.period() for _ in range(PERIODS)]
+        assert station.sender.close(PATIENCE_S) == []
+        assert {receipt["status"] for receipt in station.sender.receipts} == {"stored"}
+        assert len(station.sender.receipts) == PERIODS
+        status = running.ask("/api/status")
+        assert running.ask("/api/snapshot")["contacts"] == PERIODS
+        assert running.stop() == 0
+    assert statistics.median(took_s[3:]) < 2 * normal_s, (normal_s, took_s)
+    assert sum(took > 0.9 for took in took_s) <= 3, took_s
+    intake = status["intake"]
+    assert (intake["lost"], intake["shed"], sum(intake["rejected"].values())) == (0, 0, 0)
+    assert intake["accepted"] == station.sender.seq
+    found = {one["name"]: one for one in status["plugins"]}
+    for name in BAD:
+        assert found[name]["distribution"] == str(folder / f"{name}.py")
+    assert {name: found[name]["state"] for name in ("raiser", "blocker", "leaver")} == dict.fromkeys(
+        ("raiser", "blocker", "leaver"), "rested"
+    )
+    assert "RuntimeError: broken" in found["raiser"]["reason"]
+    assert "overran its time 3 times" in found["blocker"]["reason"]
+    assert "SystemExit" in found["leaver"]["reason"]
+    assert f"more than {MOST_HAILS} hails" in found["flooder"]["reason"]
+    assert "SystemExit" in found["leaker"]["reason"]
