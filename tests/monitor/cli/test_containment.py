@@ -67,7 +67,7 @@ class Station:
         self.running.ask(f"/api/snapshot?source=decoder&run={self.sender.run}&seq={last['seq']}&wait=10")
         took_s = time.monotonic() - begun
         ended = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(self.start))
-        times = {"at": self.start, "started_at": ended, "ended_at": ended}
+        times: dict[str, Any] = {"at": self.start, "started_at": ended, "ended_at": ended}
         self.sender.send(
             "contact",
             id=f"c{self.number}",
