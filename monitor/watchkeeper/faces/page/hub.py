@@ -21,6 +21,8 @@ from ..source import ActRefusedError, NoDaemonError, Source
 BOUND = 32
 #: changes within this time are told together
 GATHER_S = 0.2
+#: so much longer for each client: telling many takes time that the watch needs to hear
+GATHER_CLIENT_S = 0.002
 
 Event = tuple[str, bytes]
 CHANGED, HAIL, RESYNC = "changed", "hail", "resync"
@@ -104,7 +106,7 @@ class Hub:
                 self._told = None
                 continue
             await self._tell()
-            await asyncio.sleep(self._gather_s)
+            await asyncio.sleep(self._gather_s + GATHER_CLIENT_S * len(self._clients))
 
     async def _tell(self) -> None:
         try:
