@@ -27,6 +27,10 @@ def command(data: Path | None, follow: bool, as_json: bool) -> None:
 
     It reads only: nothing here keys the transmitter; it says when you may. The exit code is 0 when nothing is poor and
     nothing waits, else 1.
+
+    \b
+    Example:
+      watchkeeper preflight --follow
     """
     from ..cautions import PREFLIGHT
     from ..store.folder import data_folder
