@@ -161,6 +161,7 @@ def stamp(at: float) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(at))
 
 
+@pytest.mark.long
 async def test_what_is_told_and_what_is_retained(tmp_path: Path, broker: Mosquitto) -> None:
     async with listening(broker.port) as heard:
         async with stand(config(broker.port, tmp_path), tmp_path / "data", port=0) as standing:
@@ -194,6 +195,7 @@ async def test_what_is_told_and_what_is_retained(tmp_path: Path, broker: Mosquit
         assert not late.of("hut/hails") + late.of("hut/contacts")
 
 
+@pytest.mark.long
 async def test_a_broker_that_restarts_is_put_right_and_gets_each_contact_once(
     tmp_path: Path, broker: Mosquitto
 ) -> None:
@@ -221,6 +223,7 @@ async def test_a_broker_that_restarts_is_put_right_and_gets_each_contact_once(
         sender.close()
 
 
+@pytest.mark.long
 async def test_a_watch_that_dies_is_told_gone_by_its_last_will(tmp_path: Path, broker: Mosquitto) -> None:
     async with (
         listening(broker.port) as heard,
@@ -234,6 +237,7 @@ async def test_a_watch_that_dies_is_told_gone_by_its_last_will(tmp_path: Path, b
         await heard.until("hut/state", 5.0, state="standing")
 
 
+@pytest.mark.long
 async def test_a_reload_leaves_the_state_standing(tmp_path: Path, broker: Mosquitto) -> None:
     async with (
         listening(broker.port) as heard,
@@ -261,12 +265,14 @@ def guarded(tmp_path: Path) -> Iterator[Mosquitto]:
     made.stop()
 
 
+@pytest.mark.long
 async def test_a_password_from_a_file_is_used(tmp_path: Path, guarded: Mosquitto) -> None:
     told = config(guarded.port, tmp_path, user="hut", password_file=str(tmp_path / "secret"))
     async with stand(told, tmp_path / "data", port=0) as standing:
         await until(lambda: is_connected(standing))
 
 
+@pytest.mark.long
 async def test_a_password_that_is_refused_is_said_and_never_shown(
     tmp_path: Path, guarded: Mosquitto, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -292,6 +298,7 @@ def sealed(tmp_path: Path) -> Iterator[Mosquitto]:
     made.stop()
 
 
+@pytest.mark.long
 async def test_tls_is_spoken_with_a_certificate_that_is_trusted(tmp_path: Path, sealed: Mosquitto) -> None:
     told = config(sealed.port, tmp_path, tls=True, ca_file=str(tmp_path / "cert.pem"))
     async with stand(told, tmp_path / "data", port=0) as standing:
@@ -300,6 +307,7 @@ async def test_tls_is_spoken_with_a_certificate_that_is_trusted(tmp_path: Path, 
 
 # the library leaves the socket of a handshake that failed to the garbage collector
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.long
 async def test_a_certificate_that_nobody_vouches_for_is_refused(
     tmp_path: Path, sealed: Mosquitto, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -343,6 +351,7 @@ def test_the_port_follows_tls() -> None:
     assert MqttConfig(host="hut", tls=True).place() == ("hut", 8883)
 
 
+@pytest.mark.long
 async def test_events_from_a_broker_reach_the_watch_and_are_receipted(tmp_path: Path, broker: Mosquitto) -> None:
     bridge_log: list[str] = []
     stopped = asyncio.Event()

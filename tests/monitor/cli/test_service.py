@@ -121,6 +121,7 @@ async def test_signs_of_life_stop_while_the_writer_hangs(tmp_path: Path, manager
         minding.cancel()
 
 
+@pytest.mark.long
 def test_the_unit_is_well_hardened() -> None:
     analyze = shutil.which("systemd-analyze")
     assert analyze is not None, "Debian's package systemd has it"
