@@ -23,8 +23,8 @@ from ..schema.events import Receipt, stamp
 from ..schema.wire import Decoded
 from ..store.dispatch import in_words
 from ..store.store import Store
-from ..watch.journal import Act
 from ..watch.explaining import explain
+from ..watch.journal import Act
 from ..watch.keeper import Keeper
 from ..watch.preflight import core_checks
 from .reloading import Reloads

@@ -53,7 +53,9 @@ async def test_the_running_watch_is_asked_over_its_socket(tmp_path: Path) -> Non
             status, output = await asyncio.to_thread(asked, "W1QSB", "--json", "--data", str(tmp_path))
             refused, why = await asyncio.to_thread(asked, "X" * 40, "--data", str(tmp_path))
         assert status == 0
-        assert json.loads(output) == json.loads(msgspec.json.encode(explain(keeper.watch, keeper.session.host, "W1QSB")))
+        assert json.loads(output) == json.loads(
+            msgspec.json.encode(explain(keeper.watch, keeper.session.host, "W1QSB"))
+        )
     assert refused == 1
     assert "call must name a station" in why
 
