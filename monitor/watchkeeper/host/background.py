@@ -12,6 +12,7 @@ from watchkeeper.model import Hail
 from .context import Context
 from .guard import Record, Slot
 from .status import State
+from .tasks import owner, tasks_of
 
 _log = logging.getLogger(__name__)
 
@@ -46,6 +47,7 @@ class Background:
 
     async def _started(self, slot: Slot, context: Context) -> bool:
         record = self._record
+        token = owner.set(record)
         try:
             async with asyncio.timeout(START_S):
                 await slot.call(context)
@@ -56,6 +58,8 @@ class Background:
             record.out(State.BLOCKED, f"its start raised {type(error).__name__}: {error}")
         else:
             return True
+        finally:
+            owner.reset(token)
         _log.warning("plugin %s is blocked: %s", record.name, record.reason)
         return False
 
@@ -64,6 +68,7 @@ class Background:
 
     async def _run(self, slot: Slot) -> None:
         slot.calls += 1
+        owner.set(self._record)
         try:
             await slot.call(self._stop)
         except BaseException as error:
@@ -83,6 +88,7 @@ class Background:
             self._failed(slot, f"{MOST_WAITING} hails wait to be delivered: one more was dropped")
 
     async def _deliver_all(self, slot: Slot) -> None:
+        owner.set(self._record)
         while True:
             await self._deliver(slot, await self._queue.get())
 
@@ -122,7 +128,8 @@ class Background:
         self.ask_to_stop()
         await _ended(self._running)
         for task in self._running:
-            task.cancel()
+            if task.cancel():
+                self._say(f"its background task did not end within {STOP_S:g} s of the stop and was cancelled")
         await _ended([*self._running, *self._delivering])
         if not all(task.done() for task in self._running):
             self._say("its background task does not end even when cancelled")
@@ -130,9 +137,8 @@ class Background:
 
     async def _sweep(self, among: Collection[asyncio.Task[Any]]) -> None:
         """Cancel tasks that the plugin's code started and left running."""
-        package = _package(type(self._record.instance).__module__)
         known = {*self._running, *self._delivering, asyncio.current_task()}
-        leaked = [task for task in among if task not in known and not task.done() and _package_of(task) == package]
+        leaked = [task for task in tasks_of(self._record, among) if task not in known and not task.done()]
         for task in leaked:
             task.cancel()
             self._say(f"it left the task {task.get_name()!r} running")
@@ -152,13 +158,3 @@ def _let_through(error: BaseException) -> None:
     cancelled = isinstance(error, asyncio.CancelledError) and task is not None and task.cancelling()
     if isinstance(error, KeyboardInterrupt) or cancelled:
         raise error
-
-
-def _package(module: str) -> str:
-    return module.partition(".")[0]
-
-
-def _package_of(task: asyncio.Task[Any]) -> str:
-    """The top-level package of the code that a task runs."""
-    frame = getattr(task.get_coro(), "cr_frame", None)
-    return "" if frame is None else _package(str(frame.f_globals.get("__name__", "")))

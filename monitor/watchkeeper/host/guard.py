@@ -82,6 +82,7 @@ class Record:
         self.instance: Any = None
         self.slots: dict[str, Slot] = {}
         self.burst_ns = 0  # spent on notes since the last judgement
+        self.task_errors = 0  # of tasks that it started itself
         self.hails = 0  # raised since the last judgement
         self.asked = False  # a rest is asked for, and not yet in the journal
         self.until_ms: int | None = None
@@ -129,7 +130,7 @@ class Record:
             state=self.state,
             reason=self.reason,
             calls=calls,
-            errors=sum(hook.errors for hook in hooks.values()),
+            errors=sum(hook.errors for hook in hooks.values()) + self.task_errors,
             mean_us=round(spent_ns / calls / 1000, 3) if calls else 0.0,
             max_ms=max((hook.max_ms for hook in hooks.values()), default=0.0),
             hooks=hooks,

@@ -23,6 +23,7 @@ from .discovery import Candidate
 from .guard import Meter, Record
 from .loading import Fleet, assemble, available
 from .status import PluginStatus, Rest, State
+from .tasks import TaskFactory
 
 _log = logging.getLogger(__name__)
 #: hails of one plugin between two judgements: one for each hearing of a full burst. More are a flood, and dropped
@@ -65,6 +66,7 @@ class PluginHost(HookCaller):
         found = available(settings) if candidates is None else candidates
         self._fleet: Fleet = assemble(found, settings, self._context, outlets.records, safe=safe)
         self._backgrounds: dict[str, Background] = {}
+        self._tasks = TaskFactory(lambda: self._fleet.running)
         self._refresh()
 
     # -- making -------------------------------------------------------------------------------------------------------
@@ -160,6 +162,7 @@ class PluginHost(HookCaller):
 
     async def start(self) -> None:
         """Run ``async_start`` of every plugin, then keep their background tasks and deliveries running."""
+        self._tasks.set()
         await self._start(self.running)
 
     async def _start(self, records: Iterable[Record]) -> None:
@@ -177,6 +180,7 @@ class PluginHost(HookCaller):
         """Stop all tasks of plugins; those that do not stop within a second are cancelled and named."""
         await _stop(self._backgrounds.values(), _other_tasks())
         self._backgrounds.clear()
+        self._tasks.unset()
 
     # -- reload -------------------------------------------------------------------------------------------------------
 

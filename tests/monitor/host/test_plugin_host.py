@@ -580,3 +580,101 @@ async def test_a_task_that_a_plugin_leaves_behind_is_ended_and_named(monkeypatch
     assert "the leak" in (bench.status("leaker").reason or "")
     assert not bystander.done()
     bystander.cancel()
+
+
+@pytest.mark.parametrize("error", [SystemExit(3), GeneratorExit("gone")])
+async def test_a_task_of_a_plugins_own_that_would_end_the_program_is_contained_and_counted(
+    error: BaseException,
+) -> None:
+    seen: list[str] = []
+
+    class Quitter(Plain):
+        name = "quitter"
+
+        async def _quit(self) -> None:
+            await asyncio.sleep(0)
+            raise error
+
+        @hookimpl
+        async def async_run(self, stop: asyncio.Event) -> None:
+            try:
+                await asyncio.create_task(self._quit())
+            except Exception as ordinary:
+                seen.append(str(ordinary))
+            await stop.wait()
+
+        @hookimpl
+        def period_closed(self) -> None:
+            self.task = asyncio.get_running_loop().create_task(self._quit())
+
+    bench = Bench(Quitter)
+    async with bench.running():
+        bench.period("CQ CE3QRT FF46")
+        for _ in range(5):
+            await asyncio.sleep(0)
+        told = f"a task of its own raised {type(error).__name__}: {error}"
+        assert bench.status("quitter").reason == told
+        assert bench.status("quitter").errors == 2
+        assert seen == [told]
+        plugin: Quitter = bench.host.running[0].instance
+        assert isinstance(plugin.task.exception(), Exception)
+    assert asyncio.get_running_loop().get_task_factory() is None
+
+
+async def test_a_task_of_library_code_belongs_to_the_plugin_that_starts_it() -> None:
+    class Sleeper(Plain):
+        name = "sleeper"
+
+        @hookimpl
+        async def async_start(self) -> None:
+            self.first = asyncio.create_task(asyncio.sleep(3600), name="first nap")
+
+        @hookimpl
+        async def async_run(self) -> None:
+            self.second = asyncio.create_task(asyncio.sleep(3600), name="second nap")
+
+    bench = Bench(Sleeper)
+    async with bench.running():
+        await asyncio.sleep(0)
+        plugin: Sleeper = bench.host.running[0].instance
+    assert plugin.first.cancelled()
+    assert plugin.second.cancelled()
+    assert "nap" in (bench.status("sleeper").reason or "")
+
+
+async def test_a_contained_task_that_is_cancelled_before_its_first_step_leaves_nothing_behind() -> None:
+    class Hasty(Plain):
+        name = "hasty"
+
+        async def _never(self) -> None:
+            raise AssertionError
+
+        @hookimpl
+        async def async_run(self, stop: asyncio.Event) -> None:
+            self.task = asyncio.create_task(self._never())
+            self.task.cancel()
+            await stop.wait()
+
+    bench = Bench(Hasty)
+    async with bench.running():
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+        plugin: Hasty = bench.host.running[0].instance
+        assert plugin.task.cancelled()
+        assert "_never" in repr(plugin.task)
+    assert bench.status("hasty").reason is None
+
+
+async def test_a_background_task_that_has_to_be_cancelled_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Deaf(Plain):
+        name = "deaf"
+
+        @hookimpl
+        async def async_run(self) -> None:
+            await asyncio.Event().wait()
+
+    monkeypatch.setattr("watchkeeper.host.background.STOP_S", 0.01)
+    bench = Bench(Deaf)
+    async with bench.running():
+        await asyncio.sleep(0)
+    assert bench.status("deaf").reason == "its background task did not end within 0.01 s of the stop and was cancelled"
