@@ -15,11 +15,12 @@ from ..config import Config
 from ..faces.page.app import make_app
 from ..faces.page.serving import serve_unix
 from ..faces.source import Changes, LocalSource
-from ..intake.arrival import Peer
+from ..intake.arrival import Arrival, Peer
+from ..intake.following import Following
 from ..intake.queue import IntakeQueue
 from ..intake.seal import Seal, load_key
 from ..intake.udp import UdpIntake
-from ..schema.events import Receipt, stamp
+from ..schema.events import Contact, Receipt, stamp, to_ms
 from ..schema.wire import Decoded
 from ..store.dispatch import in_words
 from ..store.store import Store
@@ -82,6 +83,7 @@ class Standing:
             changed=self._changes.mark,
             safe=safe,
         )
+        self.following = Following(self._take_followed, self._is_logged, wall_clock_ms)
         self.source = LocalSource(
             self._snapshot,
             self.status,
@@ -105,6 +107,13 @@ class Standing:
 
     def _place(self, config: Config) -> tuple[str, int]:
         return config.listen.address, config.listen.port if self._port is None else self._port
+
+    def _take_followed(self, arrivals: list[Arrival]) -> None:
+        self.intake.counters.accept(arrival.event for arrival in arrivals)
+        self._queue.put_many(arrivals)
+
+    def _is_logged(self, event: Contact) -> bool:
+        return self.store.is_announced(event.source, event.id, event.call.upper(), to_ms(event.started_at))
 
     def _answer(self, peer: Any, receipt: Receipt) -> None:
         self.intake.send_receipt(peer, receipt)
@@ -138,7 +147,7 @@ class Standing:
         forwarding = self.keeper.dispatcher.status()
         counters = self.intake.counters
         notices = [*self.store.notices, *self.keeper.session.host.notices]
-        notices += filter(None, (self.intake.warning, self.reloads.notice))
+        notices += [*self.following.notices, *filter(None, (self.intake.warning, self.reloads.notice))]
         return {
             "v": 1,
             "data_dir": str(self.folder),
@@ -188,6 +197,7 @@ class Standing:
             old.stop()
         elif key != self._key:
             self.intake.reseal(None if key is None else Seal(key))
+        self.following.follow(config.follow.adif)
         self.config, self._key = config, key
         self._changes.mark()
 
@@ -205,10 +215,12 @@ class Standing:
         self.intake.start()
         await self.keeper.start()
         self._pump = asyncio.create_task(self.keeper.run(self._queue), name="pump")
+        self.following.follow(self.config.follow.adif)
 
     async def stop(self) -> None:
         """Hear no more, work through what has arrived while the forwarding ends, write everything."""
         self.intake.stop()
+        await self.following.stop()
         self._queue.close()
         await asyncio.gather(self._pump, self.keeper.stop_forwarding())
         await self.keeper.stop()

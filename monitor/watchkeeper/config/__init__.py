@@ -2,13 +2,28 @@
 
 from .checking import Problem, check
 from .loading import ConfigError, Loaded, default_path, load, load_with_origins
-from .sections import Activation, Config, Display, Listen, Log, PluginSettings, Station, Theme, Unannounced, Watch
+from .sections import (
+    Activation,
+    Config,
+    Display,
+    Follow,
+    FollowedLog,
+    Listen,
+    Log,
+    PluginSettings,
+    Station,
+    Theme,
+    Unannounced,
+    Watch,
+)
 
 __all__ = [
     "Activation",
     "Config",
     "ConfigError",
     "Display",
+    "Follow",
+    "FollowedLog",
     "Listen",
     "Loaded",
     "Log",

@@ -14,6 +14,7 @@ import msgspec
 from msgspec import Meta
 
 from watchkeeper.radio import locator
+from watchkeeper.schema.events import Source
 
 _CALL = re.compile(r"(?=[A-Z0-9/]*[0-9])(?=[A-Z0-9/]*[A-Z])[A-Z0-9]+(/[A-Z0-9]+){0,3}")
 _QUIET = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])-([01][0-9]|2[0-3]):([0-5][0-9])")
@@ -132,6 +133,29 @@ class Log(Section, frozen=True, kw_only=True):
     ] = Unannounced.OFFER
 
 
+class FollowedLog(Section, frozen=True, kw_only=True):
+    """One ADIF file that another program writes."""
+
+    path: Annotated[Path, Meta(description="the ADIF file (ADI); it need not be there yet")]
+    source: Source
+    reach_back_h: Annotated[
+        float,
+        Meta(ge=0, le=8760, description="hours before the start of the watch from which contacts are still taken"),
+    ] = 24.0
+
+
+class Follow(Section, frozen=True, kw_only=True):
+    """Logs of decoders that cannot speak the event schema: finished contacts are taken from them as they grow."""
+
+    adif: Annotated[tuple[FollowedLog, ...], Meta(max_length=16, description="ADIF files to follow")] = ()
+
+    def __post_init__(self) -> None:
+        paths = [log.path for log in self.adif]
+        doubled = {path for path in paths if paths.count(path) > 1}
+        if doubled:
+            raise ValueError("\n".join(f"adif: {path} is followed twice" for path in sorted(doubled)))
+
+
 class Theme(StrEnum):
     """How the faces are coloured."""
 
@@ -176,6 +200,7 @@ class Config(Section, frozen=True, kw_only=True):
     listen: Listen = Listen()
     watch: Watch = Watch()
     log: Log = Log()
+    follow: Follow = Follow()
     display: Display = Display()
     plugins: PluginSettings = PluginSettings()
 

@@ -38,10 +38,14 @@ _SAME = (
 
 
 class Followed(NamedTuple):
-    """What one look at the file brought: contacts, and in words what could not be taken or had to be left out."""
+    """What one look at the file brought: contacts, and in words what could not be taken or had to be left out.
+
+    ``more``: it ended before the file did, so look again at once.
+    """
 
     arrivals: list[Arrival]
     problems: list[str]
+    more: bool
 
 
 class AdifFollower:
@@ -65,16 +69,16 @@ class AdifFollower:
 
     def poll(self) -> Followed:
         """Take what has been finished since the last look. Never waits. Raises OSError when reading fails."""
-        found = Followed([], [])
+        found = Followed([], [], more=False)
         for _ in range(CHUNKS_A_POLL):
             chunk = self._tail.read()
             if chunk is None:
-                break
+                return found
             if chunk.begins:
                 self._rest, self._number = b"", 0
             self._rest += chunk.data
             self._take_finished(found)
-        return found
+        return found._replace(more=True)
 
     def close(self) -> None:
         """Close the file."""
@@ -124,8 +128,8 @@ def contact_event(contact: Contact, source: str, key: str, now_ms: int) -> tuple
         "kind": "contact",
         "source": source,
         "id": key,
-        # a contact with a date to come must not draw the event clock along
-        "at": events.from_ms(min(contact.ended_ms, now_ms)),
+        # it is announced now, however old: neither an old date nor one to come may move the event clock
+        "at": events.from_ms(now_ms),
         "started_at": events.from_ms(contact.started_ms),
         "ended_at": events.from_ms(contact.ended_ms),
         "dial_hz": _dial_hz(contact),

@@ -186,6 +186,14 @@ def row_of(connection: sqlite3.Connection, key: str, digest: bytes) -> int | Non
     return number
 
 
+def is_announced(connection: sqlite3.Connection, *, source: str, source_id: str, call: str, started_ms: int) -> bool:
+    """Whether the log has the contact that ``source`` calls ``source_id``, whatever the own call it came under."""
+    keys = connection.execute(
+        "SELECT key FROM contact WHERE call = ? AND started_ms = ? AND import_id IS NULL", (call, started_ms)
+    )
+    return any(key.partition("|")[2] == f"{source}|{source_id}" for (key,) in keys)
+
+
 def newest(connection: sqlite3.Connection) -> int:
     """The number of the log's present state: the highest given to a contact, an undo or an import's confirmations."""
     found = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'contact'").fetchone()

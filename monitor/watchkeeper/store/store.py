@@ -171,6 +171,11 @@ class Store:
         with self.reader() as db:
             return contacts.row_of(db, key, digest)
 
+    def is_announced(self, source: str, source_id: str, call: str, started_ms: int) -> bool:
+        """Whether the contact that ``source`` calls ``source_id`` is in the log."""
+        with self.reader() as db:
+            return contacts.is_announced(db, source=source, source_id=source_id, call=call, started_ms=started_ms)
+
     def newest_contact(self) -> int:
         """The number of the log's present state: the highest given to a contact or an undo."""
         with self.reader() as db:
