@@ -18,6 +18,7 @@ from ..config import Config, ConfigError, PluginSettings, load
 from ..faces.page.opening import PageError
 from ..intake.udp import IntakeError
 from ..store.errors import StoreError
+from ..watch.journal import Act
 from .paging import Page, paged
 from .showing import face, stop_on_signals, wants_plain
 from .standing import SOCKET, Standing, stand
@@ -61,6 +62,8 @@ async def rehearse(request: Request) -> dict[str, Any] | str:
         config = _config(request, log_port)
         async with stand(config, folder, port=0) as standing:
             stop_on_signals(standing.stopped)
+            if standing.keeper.session.pump.entries:
+                await standing.keeper.act(Act(act="session"))  # a rehearsal plays in its own time
             async with _shown(standing, request):
                 figures = await _band(request, standing, log_port)
                 await standing.drained()

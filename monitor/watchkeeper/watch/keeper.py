@@ -29,7 +29,7 @@ from . import snapshot
 from .clock import watermark_ms
 from .contacts import Candidate
 from .journal import Act, Chunk, Header, JournalError, Outcome, Reload, decode, plain
-from .pipeline import Watch
+from .pipeline import MAX_SOURCES, Watch
 from .pump import Arrival, Arrivals, Pump
 from .reload import ReloadRefusedError, follow, show
 from .rules import own_of, rules_of
@@ -90,6 +90,7 @@ class Keeper:
         self._turn = asyncio.Lock()
         self._moved = asyncio.Event()
         self._shown: snapshot.Snapshot | None = None
+        self._newest_ms: dict[str, int] = {}  # of each source
 
     @property
     def session(self) -> Session:
@@ -155,9 +156,19 @@ class Keeper:
             batch = batch[end:]
 
     def _begins_session(self, event: events.Event) -> bool:
+        """Whether time has leapt: over all sources' silence, or back beyond it in the event's own source.
+
+        A second source that lives in another time, such as a recording, begins none: it is behind, not set back.
+        Receptions and contacts may tell of long ago.
+        """
+        if isinstance(event, events.Reception | events.Contact) or not event.live:
+            return False
+        at_ms, gap_ms = watermark_ms(event), round(self.config.watch.session_gap_h * HOUR_MS)
+        newest_ms = self._newest_ms.get(event.source, at_ms)
+        if len(self._newest_ms) < MAX_SOURCES or event.source in self._newest_ms:
+            self._newest_ms[event.source] = at_ms if at_ms < newest_ms - gap_ms else max(at_ms, newest_ms)
         now_ms = self.watch.now_ms
-        gap = round(self.config.watch.session_gap_h * HOUR_MS)
-        return now_ms > 0 and abs(watermark_ms(event) - now_ms) > gap and not isinstance(event, events.Reception)
+        return now_ms > 0 and (at_ms > now_ms + gap_ms or at_ms < newest_ms - gap_ms)
 
     async def stop_forwarding(self) -> None:
         """Forward no more: what still comes in waits in the outbox for the next start. May be called twice."""

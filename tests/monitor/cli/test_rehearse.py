@@ -73,3 +73,12 @@ def test_what_cannot_be_is_one_clear_word(arguments: tuple[str, ...], word: str)
     said = complaint("rehearse", "--plain", *arguments)
     assert word in said
     assert "Traceback" not in said
+
+
+def test_a_second_rehearsal_on_the_same_data_is_the_same_again_and_doubles_nothing(tmp_path: Path) -> None:
+    first, _ = rehearse("--data", str(tmp_path))
+    second, _ = rehearse("--data", str(tmp_path))
+    assert second["heard"] > 0
+    assert second["contacts_made"] == second["contacts_stored"] == second["contacts_forwarded"]
+    records, _ = adif_io.read_from_file(str(second["adif_path"]))
+    assert len(records) >= first["contacts_made"]

@@ -212,3 +212,30 @@ async def test_a_contact_that_the_process_died_over_is_found_again(tmp_path: Pat
         await watch.take(contact("W1QSB", ack=True))
         assert [receipt.status for receipt in watch.receipts] == ["repeated"]
         assert watch.keeper.watch.contacts_logged == 1
+
+
+async def test_a_second_source_that_lives_in_another_time_begins_no_session_at_every_turn(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42", 0))
+        await watch.take(heard("CQ JA1QRV PM95", 2000, source="live"))
+        second = watch.keeper.session.number
+        for period in range(1, 6):
+            await watch.take(heard("CQ W1QSB FN42", period), heard("CQ JA1QRV PM95", 2000 + period, source="live"))
+        assert watch.keeper.session.number == second
+
+
+async def test_a_source_set_back_by_hours_begins_one_session(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42", 2000))
+        first = watch.keeper.session.number
+        await watch.take(heard("CQ W1QSB FN42", 0), heard("CQ W1QSB FN42", 1), heard("CQ W1QSB FN42", 2))
+        assert watch.keeper.session.number == first + 1
+
+
+async def test_a_contact_of_long_ago_begins_no_session(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42", 2000))
+        first = watch.keeper.session.number
+        await watch.take(contact("W1QSB", period=8, ack=True), heard("CQ W1QSB FN42", 1, live=False))
+        assert watch.keeper.session.number == first
+        assert [receipt.status for receipt in watch.receipts] == ["stored"]
