@@ -20,7 +20,7 @@ from .rules import LookoutConfig, Match, Matcher
 from .tables import air_table, ranked_table, sending_gauges
 
 #: rows of the On the air panel
-_SHOWN = 200
+_SHOWN = 100
 
 
 class Lookout:

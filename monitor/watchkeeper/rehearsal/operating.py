@@ -29,6 +29,8 @@ _SAYS: dict[Step, Say] = {
     "roger_farewell": Say.ROGER_FAREWELL,
     "farewell": Say.FAREWELL,
 }
+#: what one says that is in the midst of an exchange
+_BUSY = frozenset[Step]({"answering", "report", "roger_report"})
 #: a caller that was not answered is remembered this long
 _CALLERS_KEPT_MS = 120_000
 #: advice that changes is followed after this many calls in vain
@@ -132,6 +134,7 @@ class Operator:
             if at_ms - call.at_ms <= _CALLERS_KEPT_MS and name not in self.worked
         }  # fmt: skip
         self._give_up(at_ms, advice)
+        self._make_way(copies)
         if self.active is None:
             self._choose(heard, advice, at_ms)
 
@@ -189,6 +192,17 @@ class Operator:
             self.active = None
         elif active.say is Say.ANSWER and active.tries >= _FAIR_TRIES and self._beaten(active, advice):
             self.active = None
+
+    def _make_way(self, copies: Sequence[Copy]) -> None:
+        """Call nobody who is heard to have taken another: that takes a minute, and others are free."""
+        active = self.active
+        if active is None or active.say is not Say.ANSWER or active.tries == 0:
+            return
+        for copy in copies:
+            reading = read(copy.text)
+            if reading.sender == active.call and reading.step in _BUSY and reading.addressee != self._own.call:
+                self.active = None
+                return
 
     def _beaten(self, active: Exchange, advice: Sequence[Advice]) -> bool:
         """Whether somebody else is advised by now."""
