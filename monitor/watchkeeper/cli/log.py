@@ -138,11 +138,13 @@ def complete_command(call: str, data: Path | None) -> None:
 @command.command("check")
 @click.argument("files", metavar="FILE…", nargs=-1, required=True)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object with the record count and all problems.")
+@data_option
 @click.pass_context
-def check_command(ctx: click.Context, files: tuple[str, ...], as_json: bool) -> None:
+def check_command(ctx: click.Context, files: tuple[str, ...], as_json: bool, data: Path | None) -> None:
     """Say what in FILE (ADI or ADX; - for the standard input) breaks the ADIF standard, with place and mend.
 
-    The exit code is 0 without errors (warnings may stand), 1 with errors, 2 when a file cannot be read.
+    The exit code is 0 without errors (warnings may stand), 1 with errors, 2 when a file cannot be read. It needs
+    no log: --data is taken because all log commands take it, and changes nothing.
 
     \b
     Example:
@@ -150,4 +152,5 @@ def check_command(ctx: click.Context, files: tuple[str, ...], as_json: bool) -> 
     """
     from watchkeeper.cli.log_check import check_files
 
+    del data
     ctx.exit(check_files(files, as_json))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from sqlite3 import Connection
 from typing import Any
 
 import click
@@ -112,24 +114,24 @@ def inspect_command(number: int, data: Path | None, as_json: bool) -> None:
 @_destination
 @data_option
 def retry_command(numbers: tuple[int, ...], dead: bool, destination: str | None, data: Path | None) -> None:
-    """Have rows tried again: those with ID, or all dead letters. The next watch forwards them.
+    """Have rows tried again: those with ID, or all dead letters. A standing watch does so at once, else the next one.
 
     \b
     Example:
       watchkeeper outbox retry --dead
     """
-    from watchkeeper.cli.opening import writing
+    from watchkeeper.cli.mending import RETRY
+    from watchkeeper.cli.opening import looking
     from watchkeeper.store import outbox
     from watchkeeper.store.outbox import State
 
     if not numbers and not dead:
         raise click.UsageError("say which rows: their ID, or --dead")
-    with writing(data) as store:
-        if dead:
-            with store.reader() as db:
-                found = outbox.listed(db, states=[State.DEAD], destination=destination, limit=-1)
-                numbers += tuple(row.id for row in found)
-        count: int = store.change_now(lambda db: outbox.retry(db, numbers))
+    if dead:
+        with looking(data) as db:
+            found = outbox.listed(db, states=[State.DEAD], destination=destination, limit=-1)
+            numbers += tuple(row.id for row in found)
+    count = _mended(data, RETRY, numbers, lambda db: outbox.retry(db, numbers))
     click.echo(f"{count} will be tried again")
 
 
@@ -143,10 +145,26 @@ def drop_command(numbers: tuple[int, ...], data: Path | None) -> None:
     Example:
       watchkeeper outbox drop 12
     """
-    from watchkeeper.cli.opening import writing
+    from watchkeeper.cli.mending import DROP
     from watchkeeper.store import outbox
 
     now_ms = round(datetime.now(UTC).timestamp() * 1000)
-    with writing(data) as store:
-        count: int = store.change_now(lambda db: outbox.drop(db, numbers, now_ms))
+    count = _mended(data, DROP, numbers, lambda db: outbox.drop(db, numbers, now_ms))
     click.echo(f"{count} will not be forwarded")
+
+
+def _mended(data: Path | None, act: str, numbers: tuple[int, ...], work: Callable[[Connection], int]) -> int:
+    """How many rows were changed: by the standing watch, which alone may write, or by ``work`` where none stands."""
+    from watchkeeper.cli.opening import writing
+    from watchkeeper.cli.options import fail
+    from watchkeeper.cli.standing import SOCKET
+    from watchkeeper.faces.source import ActRefusedError, NoDaemonError, tell
+    from watchkeeper.store.folder import data_folder
+
+    try:
+        return int(tell(data_folder(data) / SOCKET, {"act": act, "rows": numbers})["rows"])
+    except ActRefusedError as refusal:
+        fail(refusal)
+    except NoDaemonError:
+        with writing(data) as store:
+            return store.change_now(work)

@@ -28,6 +28,7 @@ from ..watch.explaining import explain
 from ..watch.journal import Act
 from ..watch.keeper import Keeper
 from ..watch.preflight import core_checks
+from .mending import DROP, RETRY, mend
 from .reloading import Reloads
 
 SOCKET = "watch.sock"
@@ -133,7 +134,9 @@ class Standing:
         session = self.keeper.session
         return [*core_checks(self.status(), session.watch.worked.count), *session.host.preflight()]
 
-    async def _act(self, act: Mapping[str, Any]) -> None:
+    async def _act(self, act: Mapping[str, Any]) -> dict[str, int] | None:
+        if act.get("act") in (RETRY, DROP):
+            return await mend(self.store, self.keeper.dispatcher, act, wall_clock_ms())
         try:
             asked = msgspec.convert(act, Act)
         except msgspec.ValidationError as error:
@@ -141,6 +144,7 @@ class Standing:
         if asked.act not in ACTS:
             raise ValueError(f"no such act: {asked.act!r}; there are {', '.join(ACTS)}")
         await self.keeper.act(asked)
+        return None
 
     def status(self) -> dict[str, Any]:
         """What hangs on this computer and not on the journal: intake, outbox, plugins, notices."""

@@ -271,9 +271,21 @@ def ask(path: Path, target: str, *, timeout_s: float = 10.0) -> Plain:
 
     Raises NoDaemonError when nobody answers, ActRefusedError when the daemon refuses.
     """
+    return _one(path, "GET", target, None, timeout_s)
+
+
+def tell(path: Path, act: Mapping[str, Any], *, timeout_s: float = 10.0) -> Plain:
+    """Hand one act to the daemon on the Unix socket ``path``, without a loop; raises as :func:`ask` does."""
+    return _one(path, "POST", "/api/act", act, timeout_s)
+
+
+def _one(path: Path, method: str, target: str, body: Mapping[str, Any] | None, timeout_s: float) -> Plain:
     connection = _UnixConnection(path, timeout_s)
     try:
-        connection.request("GET", target)
+        if body is None:
+            connection.request(method, target)
+        else:
+            connection.request(method, target, json.dumps(body), {"Content-Type": "application/json"})
         answer = connection.getresponse()
         text = answer.read(_LARGEST_ANSWER)
     except (OSError, http.client.HTTPException) as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import urllib.request
 from pathlib import Path
 from typing import Any
@@ -47,6 +48,35 @@ def test_a_contact_whose_daemon_is_killed_before_forwarding_is_forwarded_once_af
     assert b"W1QSB" in log.got[0][1]
     written = "".join(path.read_text() for path in (tmp_path / "log").glob("contacts-*.adi"))
     assert written.count("W1QSB") == 1
+
+
+def test_a_standing_watch_tries_again_and_drops_what_the_command_says(tmp_path: Path) -> None:
+    port = free_port()  # nobody listens there yet
+    config = f'[[plugins.forward.http]]\nname = "home log"\nurl = "http://127.0.0.1:{port}/"\n'
+    with daemon(tmp_path, config) as watch:
+        sender = Sender("bench", watch.address, run="r1")
+        for identity, call in (("c-1", "W1QSB"), ("c-2", "JA1QRV")):
+            assert log_contact(sender, identity, call) == "stored"
+        sender.close()
+
+        def outbox(*words: str) -> list[dict[str, Any]]:
+            listed = run("outbox", *words, "--json", "--destination", "home log", "--data", str(tmp_path))
+            return list(json.loads(listed))
+
+        first, second = until(
+            lambda: [row for row in outbox("list") if row["tries"]] and outbox("list"), "one was tried"
+        )
+        said = run("outbox", "drop", str(second["id"]), "--data", str(tmp_path))
+        assert said == b"1 will not be forwarded\n"
+        log = HttpLog(port)
+        try:
+            assert run("outbox", "retry", str(first["id"]), "--data", str(tmp_path)) == b"1 will be tried again\n"
+            until(lambda: not outbox("list"), "nothing waits")
+        finally:
+            log.close()
+        assert [row["state"] for row in outbox("list", "--all")] == ["delivered", "dropped"]
+    assert len(log.got) == 1
+    assert b"W1QSB" in log.got[0][1]
 
 
 def test_a_stop_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
