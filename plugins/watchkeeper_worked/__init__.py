@@ -3,8 +3,9 @@
 Public: :class:`WorkedNote`, which it puts on every hearing with a known call, and the words for a need.
 """
 
+from .activations import ActivationRule, Progress, Tally
 from .notes import WorkedNote
 from .plugin import Worked, WorkedConfig
 from .words import band_words, need_words
 
-__all__ = ["Worked", "WorkedConfig", "WorkedNote", "band_words", "need_words"]
+__all__ = ["ActivationRule", "Progress", "Tally", "Worked", "WorkedConfig", "WorkedNote", "band_words", "need_words"]

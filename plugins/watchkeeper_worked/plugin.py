@@ -24,12 +24,15 @@ from watchkeeper.api import (
 )
 from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
 
+from .activations import ActivationRule, Progress, Reference, Tally
 from .notes import WorkedNote
 from .words import band_words, need_words
 
 _DAY_MS = 86_400_000
 #: stations whose standing is remembered between two contacts
 _CACHED = 20_000
+#: by what rule a contact is a duplicate, in words
+_SINCE = {"ever": "already", "session": "in this session", "day": "today", "activation": "in this activation"}
 #: contacts that the table shows
 _SHOWN = 100
 
@@ -46,9 +49,16 @@ class WorkedConfig(msgspec.Struct, frozen=True, kw_only=True):
     data_modes_as_one: Annotated[bool, Meta(description="whether timed data modes count as one mode")] = True
     unconfirmed: Annotated[bool, Meta(description="whether what is worked but not confirmed is a weaker need")] = False
     duplicate: Annotated[
-        Literal["ever", "session", "day"],
-        Meta(description="a second contact on a band in a mode counts never again, or again each session or UTC day"),
+        Literal["ever", "session", "day", "activation"],
+        Meta(
+            description="a second contact on a band in a mode counts never again, or again each session or UTC day, or "
+            "by the rules of the references that are activated"
+        ),
     ] = "ever"
+    activation: Annotated[
+        tuple[ActivationRule, ...],
+        Meta(max_length=32, description="rules of activation, by programme; they outweigh the bundled examples"),
+    ] = ()
 
 
 class Worked:
@@ -67,7 +77,11 @@ class Worked:
         self._day = -1
         self._announced = -1
         self._contacts: dict[str, Contact] = {}
+        self._tally = Tally(config.activation)
+        self._active: tuple[Reference, ...] = ()
         self._views: tuple[View, ...] | None = None
+        #: the UTC day and the references that the views were made for
+        self._shows: tuple[int, tuple[Reference, ...]] = (-1, ())
 
     # -- notes --------------------------------------------------------------------------------------------------------
 
@@ -78,7 +92,12 @@ class Worked:
         if call is None:
             return None
         index = self._context.worked
-        if index is not self._index or self._context.now_ms // _DAY_MS != self._day or len(self._standing) > _CACHED:
+        if (
+            index is not self._index
+            or self._context.now_ms // _DAY_MS != self._day
+            or self._context.own.activations != self._active
+            or len(self._standing) > _CACHED
+        ):
             self._forget(index)
         key = (call, hearing.locator, hearing.band, hearing.mode)
         found = self._standing.get(key)
@@ -89,6 +108,7 @@ class Worked:
     def _forget(self, index: WorkedIndex | None) -> None:
         self._standing.clear()
         self._index = index
+        self._active = self._context.own.activations
         self._day = self._context.now_ms // _DAY_MS
 
     def _judge(self, index: WorkedIndex, call: str, hearing: Hearing) -> WorkedNote:
@@ -103,10 +123,14 @@ class Worked:
             as_one=config.data_modes_as_one,
         )
         base = what.get(Dimension.BASE) or call
-        duplicate = self._is_duplicate(index, base, hearing.band, hearing.mode)
+        duplicate = self._is_duplicate(index, call, base, hearing)
         return WorkedNote(needs=needs, duplicate=duplicate, why=self._why(needs, duplicate, hearing))
 
-    def _is_duplicate(self, index: WorkedIndex, base: str, band: str | None, mode: str) -> bool:
+    def _is_duplicate(self, index: WorkedIndex, call: str, base: str, hearing: Hearing) -> bool:
+        band, mode = hearing.band, hearing.mode
+        active = self._context.own.activations
+        if self._config.duplicate == "activation" and active:
+            return not self._tally.counts(active, call, band, mode, self._context.now_ms)
         if self._config.duplicate == "session":
             return index.worked_this_session(base, band, mode)
         if self._config.duplicate == "day":
@@ -115,7 +139,7 @@ class Worked:
 
     def _why(self, needs: Sequence[Need], duplicate: bool, hearing: Hearing) -> str:
         if duplicate:
-            since = {"ever": "already", "session": "in this session", "day": "today"}[self._config.duplicate]
+            since = _SINCE[self._config.duplicate]
             return f"worked {since} on {band_words(hearing.band)} in {hearing.mode}"
         return need_words(needs[0], hearing.band, hearing.mode) if needs else "nothing new"
 
@@ -123,8 +147,10 @@ class Worked:
     def period_closed(self) -> None:
         """Announce a new UTC day to those for whom everybody counts again."""
         day = self._context.now_ms // _DAY_MS
-        if self._config.duplicate == "day" and 0 <= self._announced < day:
-            sentence = "00:00 UTC: a new day, every station counts again"
+        daily = [each for each in self._context.own.activations if self._is_daily(each)]
+        if (self._config.duplicate == "day" or daily) and 0 <= self._announced < day:
+            begins = f"; {', '.join(name for _, name in daily)} begins at 0" if daily else ""
+            sentence = f"00:00 UTC: a new day, every station counts again{begins}"
             self._context.hail(
                 Hail(
                     key=f"worked|day|{day}",
@@ -136,27 +162,61 @@ class Worked:
             )
         self._announced = day
 
+    def _is_daily(self, reference: Reference) -> bool:
+        rule = self._tally.rule(reference)
+        return rule is not None and rule.per == "day"
+
     # -- log ----------------------------------------------------------------------------------------------------------
 
     @hookimpl
     def contact_logged(self, contact: Contact) -> None:
         """What was new may be so no longer. A correction takes the place of what it corrects."""
         self._forget(None)
+        before = [self._progress(reference) for reference in contact.activations]
         self._contacts[contact.key] = contact
         self._views = None
+        self._tally.count(self._contacts.values())
+        for was in before:
+            now = self._progress(was.reference)
+            if was.missing and not now.missing:
+                self._complete(now)
+
+    def _progress(self, reference: Reference) -> Progress:
+        return self._tally.progress(reference, self._context.now_ms)
+
+    def _complete(self, progress: Progress) -> None:
+        programme, name = progress.reference
+        now_ms = self._context.now_ms
+        self._context.hail(
+            Hail(
+                key=f"worked|activation|{programme}|{name}|{now_ms // _DAY_MS}",
+                urgency=Urgency.NOTE,
+                sentence=f"{name}: {progress.words()}",
+                rule="activation complete",
+                at_ms=now_ms,
+            )
+        )
 
     @hookimpl
     def views(self) -> tuple[View, ...]:
-        """The session's contacts, newest first, and how many there are."""
-        if self._views is None or self._context.now_ms // _DAY_MS != self._day:
-            self._day = self._context.now_ms // _DAY_MS
-            self._standing.clear()
-            self._views = (self._counts(), self._table())
+        """The session's contacts, newest first, how many there are, and how far each activation is."""
+        shows = (self._context.now_ms // _DAY_MS, self._context.own.activations)
+        if self._views is None or shows != self._shows:
+            self._shows = shows
+            self._views = (*self._activations(), self._counts(), self._table())
         return self._views
+
+    def _activations(self) -> tuple[View, ...]:
+        """One reading for each reference that is activated, or was in this session; nothing where there is none."""
+        references = dict.fromkeys((*self._context.own.activations, *self._tally.references()))
+        if not references:
+            return ()
+        readings = tuple(_reading(self._progress(reference)) for reference in references)
+        return (Gauges(name="worked.activations", panel=Panel.LOG, title="Activation", rank=5, readings=readings),)
 
     def _counts(self) -> Gauges:
         contacts = self._contacts.values()
-        today = [contact for contact in contacts if contact.ended_ms // _DAY_MS == self._day]
+        today = [contact for contact in contacts if contact.ended_ms // _DAY_MS == self._shows[0]]
         places = Counter((contact.band, contact.mode) for contact in contacts)
         readings = [
             _count("ever", "Contacts in the log", self._context.worked.count),
@@ -189,6 +249,19 @@ class Worked:
             rows=tuple(map(_row, newest)),
             empty="no contact yet in this session",
         )
+
+
+def _reading(progress: Progress) -> Reading:
+    programme, name = progress.reference
+    return Reading(
+        key=f"{programme}|{name}",
+        label=name,
+        text=progress.words(),
+        value=float(progress.made),
+        low=None if progress.rule is None else 0.0,
+        high=None if progress.rule is None else float(progress.rule.minimum),
+        sentence=f"{name}: {progress.words()}",
+    )
 
 
 def _count(key: str, label: str, number: int) -> Reading:

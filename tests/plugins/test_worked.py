@@ -8,6 +8,7 @@ import pytest
 
 from watchkeeper.api import Dimension, Need, Scope
 from watchkeeper.host.status import State
+from watchkeeper.schema.events import Activation
 from watchkeeper.testing import START_MS, Bench, worked_index
 from watchkeeper.view import Gauges
 from watchkeeper_worked import Worked, WorkedNote, band_words, need_words
@@ -99,6 +100,75 @@ def test_the_new_utc_day_is_announced_to_those_for_whom_it_counts() -> None:
         on.close()
         on.close()
         assert [hail.rule for hail in on.hails] == ["new UTC day"] * hails
+
+
+PARK, LAKE = ("PARKS", "PARK-0042"), ("LAKES", "LAKE-0007")
+
+
+def activating(*references: tuple[str, str], **config: Any) -> Bench:
+    on = bench(duplicate="activation", **config)
+    on.station(activations=tuple(Activation(programme=programme, reference=name) for programme, name in references))
+    return on
+
+
+def progress(on: Bench) -> dict[str, str]:
+    gauges = [view for view in on.views() if isinstance(view, Gauges) and view.name == "worked.activations"]
+    return {reading.label: reading.text for view in gauges for reading in view.readings}
+
+
+def test_an_activation_is_counted_by_the_rule_of_its_programme() -> None:
+    on = activating(PARK)
+    assert progress(on) == {"PARK-0042": "0 of 10 today, 10 to go"}
+    for number in range(7):
+        on.log(f"W{number}QSB")
+    on.log("W0QSB")  # once more on the same band in the same mode: it does not count
+    assert progress(on) == {"PARK-0042": "7 of 10 today, 3 to go"}
+    on.log("W0QSB", mode="FT4")  # data as well
+    assert progress(on) == {"PARK-0042": "7 of 10 today, 3 to go"}
+    on.log("W0QSB", dial_hz=7_074_000)
+    on.log("W8QSB")
+    assert not on.hails
+    on.log("W9QSB")
+    assert progress(on) == {"PARK-0042": "10 of 10 today, complete"}
+    assert [hail.sentence for hail in on.hails] == ["PARK-0042: 10 of 10 today, complete"]
+
+
+def test_a_contact_counts_for_several_references_at_once_each_by_its_rule() -> None:
+    rule = {"programme": "LAKES", "minimum": 2, "per": "session", "unique": ["call"]}
+    on = activating(PARK, LAKE, ("HILLS", "HILL-1"), activation=[rule])
+    on.log("W1QSB")
+    on.log("W1QSB", dial_hz=7_074_000)
+    assert progress(on) == {
+        "PARK-0042": "2 of 10 today, 8 to go",
+        "LAKE-0007": "1 of 2 in this session, 1 to go",
+        "HILL-1": "1 in this session; no rule for HILLS",
+    }
+
+
+def test_at_midnight_a_daily_activation_begins_anew_and_says_so() -> None:
+    on = activating(PARK, LAKE)
+    on.log("W1QSB")
+    on.close()
+    on.skip(4 * 60 * 6 - 2)
+    for _ in range(3):
+        on.close()
+    assert [hail.sentence for hail in on.hails] == [
+        "00:00 UTC: a new day, every station counts again; PARK-0042 begins at 0"
+    ]
+    on.skip(4)
+    on.period("CQ VK2QRM QF56")
+    assert progress(on) == {"PARK-0042": "0 of 10 today, 10 to go", "LAKE-0007": "1 of 44 in this session, 43 to go"}
+
+
+def test_a_duplicate_in_an_activation_is_one_that_counts_for_no_reference() -> None:
+    on = activating(PARK)
+    assert not note(on, "CQ CE3QRT FF46").duplicate, "worked before, but not in this activation"
+    on.log("CE3QRT")
+    on.skip()
+    assert note(on, "CQ CE3QRT FF46").why == "worked in this activation on 20 m in FT8"
+    on.station(activations=(Activation(programme="PARKS", reference="PARK-0043"),))
+    on.skip()
+    assert not note(on, "CQ CE3QRT FF46").duplicate, "another reference"
 
 
 def test_in_a_contest_a_station_counts_again_each_session() -> None:

@@ -1,0 +1,112 @@
+"""Activations: how many contacts count for each reference, by rules that are data."""
+
+from __future__ import annotations
+
+import tomllib
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from importlib.resources import files
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta
+
+from watchkeeper.api import Contact
+from watchkeeper.radio import mode as radio_mode
+
+_DAY_MS = 86_400_000
+#: programme and reference, as the own station tells them
+Reference = tuple[str, str]
+_Key = tuple[str | None, ...]
+
+
+class ActivationRule(msgspec.Struct, frozen=True, kw_only=True):
+    """What a programme asks of an activation."""
+
+    programme: Annotated[str, Meta(min_length=1, max_length=32, description="the programme's short name")]
+    minimum: Annotated[int, Meta(ge=1, le=100_000, description="contacts that make the activation count")]
+    per: Annotated[
+        Literal["day", "session"],
+        Meta(description="whether they are counted from 00:00 UTC on, or over the whole session"),
+    ] = "day"
+    unique: Annotated[
+        tuple[Literal["call", "band", "mode"], ...],
+        Meta(description="what makes a contact another one; mode: CW, voice or data"),
+    ] = ("call", "band", "mode")
+
+
+class Progress(msgspec.Struct, frozen=True, kw_only=True):
+    """How far one activation is."""
+
+    reference: Reference
+    made: int
+    rule: ActivationRule | None
+
+    @property
+    def missing(self) -> int:
+        """Contacts still to make; 0 where nothing is known of the programme."""
+        return 0 if self.rule is None else max(0, self.rule.minimum - self.made)
+
+    def words(self) -> str:
+        """``7 of 10 today, 3 to go``."""
+        if self.rule is None:
+            return f"{self.made} in this session; no rule for {self.reference[0]}"
+        when = "today" if self.rule.per == "day" else "in this session"
+        end = f"{self.missing} to go" if self.missing else "complete"
+        return f"{self.made} of {self.rule.minimum} {when}, {end}"
+
+
+def bundled() -> tuple[ActivationRule, ...]:
+    """The rules that come with the plugin."""
+    text = (files(__package__) / "programmes.toml").read_text(encoding="utf-8")
+    return msgspec.convert(tomllib.loads(text)["activation"], tuple[ActivationRule, ...])
+
+
+class Tally:
+    """Counts contacts for references. A contact counts for each reference that it was made from."""
+
+    def __init__(self, own_rules: Iterable[ActivationRule]) -> None:
+        """``own_rules`` outweigh the bundled ones."""
+        self._rules = {rule.programme.upper(): rule for rule in (*bundled(), *own_rules)}
+        self._made: dict[Reference, dict[int, set[_Key]]] = {}
+
+    def count(self, contacts: Iterable[Contact]) -> None:
+        """Count anew: these are all contacts of the session, each once, in its last version."""
+        self._made = defaultdict(lambda: defaultdict(set))
+        for contact in contacts:
+            for reference in contact.activations:
+                day, key = self._place(reference, contact.call, contact.band, contact.mode, contact.ended_ms)
+                self._made[reference][day].add(key)
+
+    def rule(self, reference: Reference) -> ActivationRule | None:
+        """The rule of the reference's programme."""
+        return self._rules.get(reference[0].upper())
+
+    def progress(self, reference: Reference, now_ms: int) -> Progress:
+        """How far the activation is at ``now_ms``."""
+        rule = self.rule(reference)
+        made = len(self._made.get(reference, {}).get(_day(rule, now_ms), ()))
+        return Progress(reference=reference, made=made, rule=rule)
+
+    def counts(self, references: Sequence[Reference], call: str, band: str | None, mode: str, now_ms: int) -> bool:
+        """Whether a contact with ``call`` would count for any of the references."""
+        for reference in references:
+            day, key = self._place(reference, call, band, mode, now_ms)
+            if key not in self._made.get(reference, {}).get(day, ()):
+                return True
+        return False
+
+    def references(self) -> Iterable[Reference]:
+        """All that contacts were made from, in the order of their first."""
+        return self._made.keys()
+
+    def _place(self, reference: Reference, call: str, band: str | None, mode: str, at_ms: int) -> tuple[int, _Key]:
+        """The span that a contact falls into, and what makes it another one there."""
+        rule = self.rule(reference)
+        unique = ("call",) if rule is None else rule.unique
+        parts = {"call": call, "band": band, "mode": str(radio_mode.group(mode))}
+        return _day(rule, at_ms), tuple(parts[each] for each in unique)
+
+
+def _day(rule: ActivationRule | None, at_ms: int) -> int:
+    return at_ms // _DAY_MS if rule is not None and rule.per == "day" else 0
