@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -12,7 +12,7 @@ import click
 import msgspec
 
 from watchkeeper import __version__
-from watchkeeper.adif import header, write_file, write_record
+from watchkeeper.adif import Change, encode_record, header, write_file
 from watchkeeper.adif.contact import to_record
 from watchkeeper.cli.opening import looking
 from watchkeeper.cli.options import FAILED, fail
@@ -41,8 +41,7 @@ def export(file: str, data: Path | None, as_json: bool, since: datetime | None, 
             else:
                 records = (to_record(contact) for _, contact in found)
                 changes = write_file(file, records, program_version=__version__, created=datetime.now(UTC))
-                for change in changes:
-                    click.echo(f"{file}: record {change.record}, {change.field}: {change.why}", err=True)
+                _tell(file, changes)
         except OSError as fault:
             fail(f"{file}: {fault.strerror}")
 
@@ -88,8 +87,17 @@ def _stream(stream: BinaryIO, found: Iterator[tuple[int, Contact]], as_json: boo
         stream.writelines(_line(row_id, contact) + b"\n" for row_id, contact in found)
     else:
         stream.write(header(__version__, datetime.now(UTC)))
-        stream.writelines(write_record(to_record(contact)) for _, contact in found)
+        for number, (_, contact) in enumerate(found, 1):
+            encoded = encode_record(to_record(contact), number=number)
+            stream.write(encoded.data)
+            _tell("standard output", encoded.changes)
     stream.flush()
+
+
+def _tell(file: str, changes: Iterable[Change]) -> None:
+    """What ADI could not hold as it is, on standard error."""
+    for change in changes:
+        click.echo(f"{file}: record {change.record}, {change.field}: {change.why}", err=True)
 
 
 def _line(row_id: int, contact: Contact) -> bytes:

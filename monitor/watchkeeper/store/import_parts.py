@@ -14,7 +14,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import BinaryIO, NamedTuple, TypeVar
 
-from ..adif import AdifValueError, Reader, Record, adx, normalise, parse_when, write_record
+from ..adif import AdifValueError, Reader, Record, adx, encode_record, normalise, parse_when
 from ..adif import contact as adif_contact
 from ..radio.band import BANDS
 from ..schema.events import to_ms
@@ -138,7 +138,7 @@ class _Rows:
                 if not (record.sound and plain(record)):
                     self._careful(record)
                 if not end:  # ADX: the log keeps records as ADI has them
-                    part.anew[len(part.calls) - 1] = write_record(record)
+                    self._write_anew(record, len(part.calls) - 1)
                 keep((start + max(begin, find(b"<", begin)), start + end))
             except AdifValueError as fault:
                 part.refused.append(Refused(count, record.line, str(fault)))
@@ -179,12 +179,19 @@ class _Rows:
         if found.mends or not record.sound:
             part.mended.append(index)
         if not record.sound:
-            part.anew[index] = write_record(record)
+            self._write_anew(record, index)
         part.calls.append(contact.call)
         part.started_ms.append(contact.started_ms)
         part.bands.append(contact.band)
         part.modes.append(contact.mode)
         part.told.append(_told_by(record))
+
+    def _write_anew(self, record: Record, index: int) -> None:
+        """Keep the record as the writer spells it. One that loses letters by that, for ADI is ASCII, is mended."""
+        data, changes = encode_record(record)
+        self._part.anew[index] = data
+        if changes and self._part.mended[-1:] != [index]:
+            self._part.mended.append(index)
 
 
 def _day_ms(text: str) -> int:

@@ -8,6 +8,8 @@ from typing import Any
 
 import msgspec
 
+from ..adif import encode_record
+from ..adif.contact import to_record
 from ..model import Contact, Own
 from ..radio import band, geodesic, locator
 from ..radio.entity import Placed, lookup
@@ -87,7 +89,16 @@ def build(
         filled=tuple(fill.filled),
         flags=_flags(event, station_call, frequency, placed, now_ms),
     )
+    respelled = _respelled(contact)
+    if respelled:
+        contact = msgspec.structs.replace(contact, flags=contact.flags + respelled)
     return Candidate(contact=contact, digest=digest(event))
+
+
+def _respelled(contact: Contact) -> tuple[str, ...]:
+    """What ADI, being ASCII, cannot hold as it is: the copies and the logs that take ADIF get it so."""
+    changes = encode_record(to_record(contact)).changes
+    return tuple(f"{change.field} is written {change.after or ''!r} in ADIF" for change in changes)
 
 
 class _Filler:

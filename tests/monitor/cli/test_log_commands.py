@@ -98,6 +98,24 @@ def test_export_writes_a_contact_a_line(filled: Typed) -> None:
     assert [json.loads(line)["call"] for line in (*since, *until)] == ["W1QSB", "JA1QRV"]
 
 
+def test_what_adi_cannot_hold_is_told_at_import_and_at_export(typed: Typed) -> None:
+    adx = (
+        '<?xml version="1.0" encoding="UTF-8"?><ADX><HEADER/><RECORDS><RECORD><CALL>W1QSB</CALL>'
+        "<QSO_DATE>20260501</QSO_DATE><TIME_ON>2115</TIME_ON><BAND>20m</BAND><MODE>FT8</MODE>"
+        "<NAME_INTL>Sören</NAME_INTL></RECORD></RECORDS></ADX>"
+    )
+    assert typed.told("log", "import", "-", given=adx.encode())["mended"] == 1
+
+    async def log() -> None:
+        store = Store.open(typed.data)
+        await store.commit(contact(call="JA1QRV", comment="Grüße"), b"digest", [])
+        store.close()
+
+    asyncio.run(log())
+    for target in ("-", str(typed.folder / "out.adi")):
+        assert "record 2, COMMENT: ADI is ASCII" in typed("log", "export", target).stderr
+
+
 def test_find_takes_patterns(filled: Typed) -> None:
     assert filled("log", "find", "w1qsb").stdout == "2026-05-01 21:15  W1QSB         20m    FT8     -07/-\n"
     assert "JA1QRV" in filled("log", "find", "ja*", "--band", "40M", "--mode", "ft4").stdout

@@ -45,6 +45,21 @@ def test_place_and_frequency_are_worked_out() -> None:
     assert made.distance_km == pytest.approx(8_950, abs=100)
 
 
+def test_what_adi_cannot_hold_is_flagged_as_it_will_be_written() -> None:
+    # ADIF 3.1.7, "ADI Data Format": all of it is ASCII
+    made = build(contact("JA1QRV", comment="Grüße", contest_id="WINTER")).contact
+    assert made.comment == "Grüße", "the log keeps it as it came"
+    (flag,) = made.flags
+    assert flag.startswith("COMMENT is written 'Gr")
+    assert flag.isascii()
+    assert build(contact("JA1QRV", comment="tnx")).contact.flags == ()
+
+
+@pytest.mark.parametrize("mode", ["FT8", "NOSUCH", "x.y/z", "MFSK", "A" * 16])
+def test_any_mode_makes_a_contact(mode: str) -> None:
+    assert build(contact("JA1QRV", mode=mode)).contact.mode == mode.upper()
+
+
 @pytest.mark.parametrize(
     ("change", "flag"),
     [
