@@ -14,7 +14,8 @@ from watchkeeper import hookspecs
 from watchkeeper.config.checking import Problem, check, suggest
 from watchkeeper.model import Note
 
-_NAME = re.compile(r"[a-z][a-z0-9_]{0,31}")
+#: how plugins are called
+NAME = re.compile(r"[a-z][a-z0-9_]{0,31}")
 HOOKS = tuple(name for name, value in vars(hookspecs).items() if hasattr(value, f"{hookspecs.PROJECT}_spec"))
 
 
@@ -59,7 +60,7 @@ def traits(cls: object, name: str) -> Traits:
     own_name = getattr(cls, "name", None)
     if own_name != name:
         raise UnfitError(f"its class calls itself {own_name!r}, but it is entered as {name!r}")
-    if not _NAME.fullmatch(name):
+    if not NAME.fullmatch(name):
         raise UnfitError(f"its name {name!r} is not made of small letters, digits and underscores")
     config_type = getattr(cls, "Config", NoConfig)
     if not (isinstance(config_type, type) and issubclass(config_type, msgspec.Struct)):
