@@ -135,7 +135,7 @@ class Supply:
             self._warned.add(key)
             self._context.hail(
                 Hail(
-                    key=f"supply:{key}",
+                    key=f"supply|{key}",
                     urgency=Urgency.URGENT,
                     sentence=sentence,
                     rule="supply",

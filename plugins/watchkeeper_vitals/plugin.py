@@ -149,7 +149,7 @@ class Vitals:
         if vital.wrong and (before is None or vital.level > before.level):
             self._context.hail(
                 Hail(
-                    key=f"vitals:{vital.key}",
+                    key=f"vitals|{vital.key}",
                     urgency=vital.level,
                     sentence=f"{vital.label}: {vital.sentence}",
                     rule="vitals",

@@ -23,7 +23,6 @@ class Simulated:
         found = scenario.load(name)
         wire, further = faults.parse(spec)
         found = msgspec.structs.replace(found, fault=further, own=msgspec.structs.replace(found.own, **own), change=())
-        self._start_ms = to_ms(found.start)
         self._session = Session(
             Order(
                 scenario=found,
@@ -32,15 +31,14 @@ class Simulated:
                 periods=100_000,
                 pace=None,
                 to=("127.0.0.1", 9),
-                start_ms=self._start_ms,
+                start_ms=to_ms(found.start),
                 wire=wire,
             )
         )
         self._got: list[bytes] = []
-        for outlet in self._session._outlets:
+        for outlet in self._session.outlets:
             outlet.wire.wrap(self._take)
         self._bench = bench
-        self._at_ms = self._start_ms
 
     def _take(self, body: bytes, _address: object) -> None:
         self._got.append(body)
@@ -57,13 +55,11 @@ class Simulated:
                 self._period()
                 yield number
         finally:
-            for outlet in self._session._outlets:
-                outlet.sender.close(wait=0.0)
+            self._session.close()
 
     def _period(self) -> None:
-        self._session._period(self._at_ms)
-        self._at_ms += self._session._here.period_ms
-        for outlet in self._session._outlets:
+        self._session.step()
+        for outlet in self._session.outlets:
             outlet.wire.flush()
         for event in self._events():
             if not isinstance(event, Contact):

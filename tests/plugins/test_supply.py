@@ -28,16 +28,16 @@ def gauge(bench: Bench, **fields: Any) -> None:
 def test_the_end_is_foretold_within_a_tenth_once_a_third_is_used(seed: int) -> None:
     bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})
     simulated = Simulated(bench, seed, supply=Battery())
-    battery = simulated.session._shack.battery
+    battery = simulated.session.shack.battery
     assert battery is not None
     foretold: list[tuple[float, float]] = []
     for number in simulated.periods(2000):
         if battery.charge_ah < 8.0 and number % 20 == 0:
             foretold.append((number / 240, readings(bench)["left"].value))
-        if simulated.session._shack.dead:
+        if simulated.session.shack.dead:
             break
     ended_h = number / 240
-    assert simulated.session._shack.dead
+    assert simulated.session.shack.dead
     # near the end a few minutes are much of what is left: there the whole time counts
     wrong = [abs(at_h + left_h - ended_h) / max(1.0, ended_h - at_h) for at_h, left_h in foretold]
     assert max(wrong) < 0.1, wrong
@@ -66,7 +66,7 @@ def test_it_hails_once_before_the_end() -> None:
             bench.close()
         else:
             bench.period("CQ CE3QRT FF46")
-    assert [hail.key for hail in bench.hails] == ["supply:left"]
+    assert [hail.key for hail in bench.hails] == ["supply|left"]
     assert bench.hails[0].sentence.startswith("The battery lasts about ")
 
 
@@ -77,14 +77,14 @@ def test_the_voltage_under_load_near_the_radios_lowest_is_urgent() -> None:
     found = readings(bench)["volts"]
     assert found.text == "12.8 V, 11.1 V sending (425 mΩ with the leads)"
     assert found.urgency == Urgency.URGENT
-    assert [hail.key for hail in bench.hails] == ["supply:volts"]
+    assert [hail.key for hail in bench.hails] == ["supply|volts"]
 
 
 def test_the_computers_battery_counts_too() -> None:
     bench = Bench(Supply)
     gauge(bench, host_battery_fraction=0.1)
     assert readings(bench)["host"].urgency == Urgency.URGENT
-    assert [hail.key for hail in bench.hails] == ["supply:host"]
+    assert [hail.key for hail in bench.hails] == ["supply|host"]
 
 
 def test_nothing_is_shown_where_nothing_is_known() -> None:

@@ -34,7 +34,7 @@ FAULTS = {
 
 
 def hailed(bench: Bench) -> list[str]:
-    return [hail.key.removeprefix("vitals:") for hail in bench.hails if hail.rule == "vitals"]
+    return [hail.key.removeprefix("vitals|") for hail in bench.hails if hail.rule == "vitals"]
 
 
 #: enough to see a fault that is missed at one seed in twenty, in minutes

@@ -12,6 +12,7 @@ import re
 import sys
 import time
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from typing import Any, TextIO
@@ -154,3 +155,15 @@ def tear_down(handler: logging.Handler) -> None:
     logging.captureWarnings(capture=False)
     logging.getLogger().removeHandler(handler)
     handler.close()
+
+
+@contextmanager
+def logged(masking: Masking, file: Path | None) -> Iterator[None]:
+    """Log meanwhile: to ``file``, whose folder is made, else to standard error."""
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    handler = set_up(masking, file=file)
+    try:
+        yield
+    finally:
+        tear_down(handler)

@@ -19,6 +19,7 @@ from ..faces.page.opening import PageError
 from ..intake.udp import IntakeError
 from ..store.errors import StoreError
 from ..watch.journal import Act
+from . import logs
 from .paging import Page, paged
 from .showing import face, stop_on_signals, wants_plain
 from .standing import SOCKET, Standing, stand
@@ -60,18 +61,34 @@ async def rehearse(request: Request) -> dict[str, Any] | str:
     try:
         log_port = _free_port()
         config = _config(request, log_port)
-        async with stand(config, folder, port=0) as standing:
-            stop_on_signals(standing.stopped)
-            if standing.keeper.session.pump.entries:
-                await standing.keeper.act(Act(act="session"))  # a rehearsal plays in its own time
-            async with _shown(standing, request):
-                figures = await _band(request, standing, log_port)
-                await standing.drained()
-                if figures is not None:
-                    await _forwarded(standing)
-                return _told(figures, standing)
+        with logs.logged(_masking(config), folder / logs.FILE if _keeps_quiet(request) else None):
+            return await _rehearsed(request, config, folder, log_port)
     except (BandError, ConfigError, IntakeError, PageError, StoreError) as error:
         return str(error)
+
+
+async def _rehearsed(request: Request, config: Config, folder: Path, log_port: int) -> dict[str, Any]:
+    async with stand(config, folder, port=0) as standing:
+        stop_on_signals(standing.stopped)
+        if standing.keeper.session.pump.entries:
+            await standing.keeper.act(Act(act="session"))  # a rehearsal plays in its own time
+        async with _shown(standing, request):
+            figures = await _band(request, standing, log_port)
+            await standing.drained()
+            if figures is not None:
+                await _forwarded(standing)
+            return _told(figures, standing)
+
+
+def _keeps_quiet(request: Request) -> bool:
+    """Whether log lines would garble what is shown, or are not asked for: they go to a file then."""
+    return request.silent or not wants_plain(request.plain)
+
+
+def _masking(config: Config) -> logs.Masking:
+    masking = logs.Masking()
+    masking.learn(config)
+    return masking
 
 
 def _config(request: Request, log_port: int) -> Config:

@@ -7,8 +7,7 @@ import errno
 import logging
 import os
 import signal
-from collections.abc import Coroutine, Iterator
-from contextlib import contextmanager
+from collections.abc import Coroutine
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -79,7 +78,7 @@ async def _run(start: Start) -> None:
     masking = logs.Masking()
     masking.learn(config)
     dump = Dump() if start.look == "dump" else None
-    with _logged(masking, folder / logs.FILE if start.look == "dashboard" else None):
+    with logs.logged(masking, folder / logs.FILE if start.look == "dashboard" else None):
         use_newest(folder)
         manager = ServiceManager.of(os.environ)
         watcher = None if dump is None else dump.watch
@@ -128,14 +127,3 @@ async def _until_stopped(
         work.append(face(standing.source, theme, plain=start.look == "plain", invite=invite))
     manager.ready()
     await until_first(*work)
-
-
-@contextmanager
-def _logged(masking: logs.Masking, file: Path | None) -> Iterator[None]:
-    if file is not None:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    handler = logs.set_up(masking, file=file)
-    try:
-        yield
-    finally:
-        logs.tear_down(handler)

@@ -11,18 +11,22 @@ import msgspec
 from ..rehearsal.score import score
 from ..store.database import reading
 from ..store.sessions import entries, sessions
-from ..view import Panel, Table
+from ..view import Table
 from ..watch.pipeline import Watch
 from ..watch.replay import Replay
+from . import logs
 
 TRUTH = "truth.json"
+#: the bundled plugins' tables that are measured; a direction stays in its table for a while after it has closed
+RANKED, DIRECTIONS, CLOSED = "lookout.ranked", "openings.directions", "closed"
 
 
 def measure(told: dict[str, Any]) -> dict[str, Any]:
     """All figures of the rehearsal whose last line is ``told``, from its truth and its journal."""
     folder = Path(told["data_dir"])
     truth = msgspec.json.decode((folder / TRUTH).read_bytes())
-    made = score(truth, outputs(folder), stored=told["contacts_stored"], forwarded=told["contacts_forwarded"])
+    with logs.logged(logs.Masking(), folder / logs.FILE):
+        made = score(truth, outputs(folder), stored=told["contacts_stored"], forwarded=told["contacts_forwarded"])
     return {**made, "data_dir": told["data_dir"]}
 
 
@@ -53,9 +57,13 @@ def _session(replay: Replay) -> Iterator[dict[str, Any]]:
 
 def _shown(watch: Watch) -> Iterator[dict[str, Any]]:
     for view in watch.views():
-        if isinstance(view, Table) and view.name in ("lookout.ranked", "openings.directions"):
-            what = "advice" if view.panel is Panel.LOOKOUT else "openings"
-            yield {what: {"at_ms": watch.now_ms, "rows": [row.data for row in view.rows]}}
+        if not isinstance(view, Table):
+            continue
+        if view.name == RANKED:
+            yield {"advice": {"at_ms": watch.now_ms, "rows": [row.data for row in view.rows]}}
+        elif view.name == DIRECTIONS:
+            rows = [row.data for row in view.rows if row.data["trend"] != CLOSED]
+            yield {"openings": {"at_ms": watch.now_ms, "rows": rows}}
 
 
 def table(figures: dict[str, Any]) -> str:

@@ -89,6 +89,10 @@ class Session:
         self._shack = Shack(order.seed, scenario.own, self._timeline)
         self._operator = Operator(order.seed, order.policy, scenario.own, self._here.air, contest=own_band.contest)
         self._truth = Truth(self._head(), sky)
+        self._truth.faults = [
+            {"kind": one.kind, "from_s": one.from_s, "to_s": one.to_s, "value": one.value}
+            for one in self._timeline.faults
+        ]
         self._dashboard = Dashboard(order.socket) if order.socket else None
         self._changes = list(scenario.change)
         self._piled: list[Fault] = []
@@ -100,16 +104,38 @@ class Session:
 
     def play(self) -> dict[str, Any]:
         """Play all periods and return the figures of the last line."""
-        at_ms = self._order.start_ms
         for _ in range(self._order.periods):
-            self._change_band(at_ms)
-            if at_ms // QUARTER_MS != self._quarter:
-                self._quarter = at_ms // QUARTER_MS
-                self._note_quarter(at_ms)
-            self._period(at_ms)
-            at_ms += self._here.period_ms
-        self._end_ms = at_ms
+            self.step()
         return self._finish()
+
+    def step(self) -> None:
+        """Play the next period of the own band."""
+        at_ms = self._end_ms
+        self._change_band(at_ms)
+        if at_ms // QUARTER_MS != self._quarter:
+            self._quarter = at_ms // QUARTER_MS
+            self._note_quarter(at_ms)
+        self._period(at_ms)
+        self._end_ms = at_ms + self._here.period_ms
+
+    def close(self) -> None:
+        """Let go of the sockets without a farewell, as a source that dies does."""
+        for outlet in self._outlets:
+            outlet.sender.close(wait=0.0)
+
+    @property
+    def outlets(self) -> Outlets:
+        """What the sources send through."""
+        return self._outlets
+
+    @property
+    def shack(self) -> Shack:
+        """The own station as it really is."""
+        return self._shack
+
+    def truth(self) -> dict[str, Any]:
+        """Return the truth up to now."""
+        return self._truth.whole(self._end_ms, {"periods": self._order.periods})
 
     def _period(self, at_ms: int) -> None:
         """Play one period of the own band, and all periods of the others that begin within it."""
@@ -281,10 +307,6 @@ class Session:
         self._await_log()
         figures = self._figures(pending)
         if self._order.truth is not None:
-            self._truth.faults = [
-                {"kind": one.kind, "from_s": one.from_s, "to_s": one.to_s, "value": one.value}
-                for one in self._timeline.faults
-            ]
             self._truth.write(self._order.truth, self._end_ms, {"periods": self._order.periods})
         return figures
 

@@ -8,14 +8,13 @@ from math import log10
 from random import Random
 
 from watchkeeper.radio.mode import TimedMode
-from watchkeeper.rehearsal import rng
+from watchkeeper.rehearsal import phantoms, rng
 from watchkeeper.rehearsal.air import Transmission
 from watchkeeper.rehearsal.decoding import chance, disturbed_db, in_time
 from watchkeeper.rehearsal.paths import Paths
-from watchkeeper.rehearsal.regions import SUFFIXES, locator_of, place_in, regions
 from watchkeeper.rehearsal.scenario import Decoder
 from watchkeeper.rehearsal.station import Station
-from watchkeeper.rehearsal.words import HashTable, Line, Say, in_full, report_text, text
+from watchkeeper.rehearsal.words import HashTable, Line, Say, in_full, text
 
 #: what a filter does to a signal outside of its passband
 _OUT_OF_BAND_DB = 50.0
@@ -221,34 +220,21 @@ class Receiver:
         random = self._phantom_random
         found: list[Copy] = []
         if random.random() < self._settings.phantoms_per_period:
-            found.append(_phantom(f"{_any_call(random)} {_any_call(random)} {_any_tail(random)}", random, ()))
+            found.append(_phantom(phantoms.out_of_noise(random), random, ()))
         per_period = self._settings.own_call_phantoms_per_hour * self._mode.period_s / 3600
         if random.random() < per_period * (2.0 if talking_to else 1.0):
-            sender = talking_to if talking_to and random.random() < 0.3 else _any_call(random)
-            found.append(_phantom(f"{self._own.call} {sender} {_any_tail(random)}", random, ("own_call",)))
+            found.append(self._aided_phantom(talking_to))
         return found
+
+    def _aided_phantom(self, talking_to: str | None) -> Copy:
+        random, own_call = self._phantom_random, self._own.call
+        if talking_to and random.random() < 0.3:
+            words = phantoms.out_of_both_calls(own_call, talking_to, random)
+            return _phantom(words, random, ("own_call", "their_call"))
+        return _phantom(phantoms.out_of_own_call(own_call, random), random, ("own_call",))
 
 
 def _phantom(words: str, random: Random, aided_by: tuple[str, ...]) -> Copy:
     late_s = round(random.uniform(-2.0, 2.4), 1)
     doubtful = random.random() < (0.7 if aided_by else 0.2)
     return Copy(words, random.randint(-24, -19), round(random.uniform(200, 2800)), late_s, 3, None, aided_by, doubtful)
-
-
-def _any_call(random: Random) -> str:
-    """Return a call sign as it comes out of noise: any prefix is as likely as any other."""
-    region = random.choice(regions())
-    prefix = random.choice([prefix for prefix in region.prefixes if "/" not in prefix] or ["W1"])
-    return prefix + random.choice(SUFFIXES)
-
-
-def _any_tail(random: Random) -> str:
-    match random.randrange(4):
-        case 0:
-            return locator_of(place_in(random.choice(regions()), random))
-        case 1:
-            return report_text(random.randint(-24, 10))
-        case 2:
-            return f"R{report_text(random.randint(-24, 10))}"
-        case _:
-            return "RR73"

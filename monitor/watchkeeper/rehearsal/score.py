@@ -39,10 +39,10 @@ FINDS: Mapping[str, frozenset[str]] = {
     "alc": frozenset({"drive"}),
     "swr": frozenset({"match"}),
     "audio": frozenset({"audio"}),
-    "deaf": frozenset({"deaf"}),
+    "deaf": frozenset({"receiver"}),
     "battery": frozenset({"supply"}),
-    "lossy": frozenset({"source"}),
-    "interference": frozenset({"interference"}),
+    "lossy": frozenset({"sources"}),
+    "interference": frozenset({"receiver"}),
 }
 URGENT = 3
 _VITALS, _SUPPLY = "vitals", "supply"
@@ -181,34 +181,43 @@ def vitals(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
 def openings(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
     """Return how long after a direction opened it was shown, and how often one was shown that was not open.
 
-    A direction is open while an average station at any of the distances is readable. One in which nobody was on the air
-    that could be heard does not count as missed.
+    A direction is open while an average station at any of the distances is readable; one that was open before the
+    session counts from its start. One shown already when it opens, because a strong station came through sooner, was
+    shown without delay. One in which nobody was on the air that could be heard does not count as missed.
     """
     spans = _open_spans(truth)
-    shown: dict[tuple[str, str], list[int]] = defaultdict(list)
+    shown: dict[tuple[str, str], list[tuple[int, bool]]] = defaultdict(list)
     false = 0
     before: set[tuple[str, str]] = set()
     for one in found:
         rows = {(row["band"], row["direction"]) for row in one["rows"]}
+        for key in sorted(rows ^ before):
+            shown[key].append((one["at_ms"], key in rows))
         for key in sorted(rows - before):
-            shown[key].append(one["at_ms"])
-            slack_ms = _QUARTER_MS
-            false += not any(from_ms - slack_ms <= one["at_ms"] <= to_ms_ + slack_ms for from_ms, to_ms_ in spans[key])
+            false += not any(
+                from_ms - _QUARTER_MS <= one["at_ms"] <= to_ms_ + _QUARTER_MS for from_ms, to_ms_ in spans[key]
+            )
         before = rows
-    start_ms = _ms(truth["start"])
     delays = [
-        (at_ms - from_ms) / 60_000
+        delay_ms / 60_000
         for key, ways in spans.items()
         for from_ms, to_ms_ in ways
-        if from_ms > start_ms
-        for at_ms in [next((at for at in shown[key] if from_ms <= at <= to_ms_), None)]
-        if at_ms is not None
+        for delay_ms in [_shown_after(shown[key], from_ms, to_ms_)]
+        if delay_ms is not None
     ]
     return {
         "median_delay_min": round(median(delays), 1) if delays else None,
         "false_per_day": _per_day(truth, false) if found else None,
         "count": len(delays),
     }
+
+
+def _shown_after(changes: Sequence[tuple[int, bool]], from_ms: int, to_ms_: int) -> int | None:
+    """Return how long after ``from_ms`` a row was shown, from when it came and went; None if not before ``to_ms_``."""
+    at = bisect_right(changes, (from_ms, True))
+    if at and changes[at - 1][1]:
+        return 0
+    return next((at_ms - from_ms for at_ms, is_shown in changes[at:] if is_shown and at_ms <= to_ms_), None)
 
 
 def phantoms(truth: Json, doubtful: Sequence[Json]) -> dict[str, Any]:

@@ -136,9 +136,14 @@ class Truth:
 
     def write(self, path: Path, end_ms: int, further: dict[str, Any]) -> None:
         """Write all of it; the same session gives the same bytes."""
-        for key in sorted(self._open):
-            self._close(key, end_ms, pop=False)
-        whole = {
+        with path.open("w", encoding="utf-8") as file:
+            json.dump(self.whole(end_ms, further), file, separators=(",", ":"))
+            file.write("\n")
+
+    def whole(self, end_ms: int, further: dict[str, Any]) -> dict[str, Any]:
+        """Return all of it as of ``end_ms``; what is open then ends there."""
+        still_open = [_opening(key, from_ms, end_ms) for key, from_ms in self._open.items()]
+        return {
             **self._head,
             **further,
             "end": stamp(end_ms),
@@ -155,9 +160,7 @@ class Truth:
             ],
             "faults": self.faults,
             "stations": self.stations,
-            "openings": sorted(
-                self.openings, key=lambda one: (one["from"], one["band"], one["sector"], one["ring_km"])
-            ),
+            "openings": sorted((*self.openings, *still_open), key=_opening_order),
             "contacts": self.contacts,
             "calls": self.calls,
             "callers": self.callers,
@@ -165,9 +168,6 @@ class Truth:
             "reports": self.reports,
             "reach": self.reach,
         }
-        with path.open("w", encoding="utf-8") as file:
-            json.dump(whole, file, separators=(",", ":"))
-            file.write("\n")
 
     def _rings(self, band: str, own: Station) -> list[tuple[str, int, Geometry]]:
         found = self._points.get(band)
@@ -179,12 +179,13 @@ class Truth:
             ]
         return found
 
-    def _close(self, key: tuple[str, str, int], at_ms: int, *, pop: bool = True) -> None:
-        band, sector, ring_km = key
-        from_ms = self._open.pop(key) if pop else self._open[key]
-        self.openings.append(
-            {"band": band, "sector": sector, "ring_km": ring_km, "from": stamp(from_ms), "to": stamp(at_ms)}
-        )
+    def _close(self, key: tuple[str, str, int], at_ms: int) -> None:
+        self.openings.append(_opening(key, self._open.pop(key), at_ms))
+
+
+def _opening(key: tuple[str, str, int], from_ms: int, to_ms: int) -> dict[str, Any]:
+    band, sector, ring_km = key
+    return {"band": band, "sector": sector, "ring_km": ring_km, "from": stamp(from_ms), "to": stamp(to_ms)}
 
 
 def _opening_order(one: dict[str, Any]) -> tuple[Any, ...]:
