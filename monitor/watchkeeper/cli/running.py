@@ -78,6 +78,8 @@ async def _run(start: Start) -> None:
     masking = logs.Masking()
     masking.learn(config)
     dump = Dump() if start.look == "dump" else None
+    early = asyncio.Event()
+    _on_signals(early)  # a stop that comes while the watch starts must not cut it short
     with logs.logged(masking, folder / logs.FILE if start.look == "dashboard" else None):
         use_newest(folder)
         manager = ServiceManager.of(os.environ)
@@ -89,6 +91,8 @@ async def _run(start: Start) -> None:
                 )
                 tell = None if start.look == "dashboard" else click.echo
                 async with paged(standing.source, start.page, start.page_port, tell=tell) as invite:
+                    if early.is_set():
+                        standing.stopped.set()
                     await _until_stopped(start, standing, manager, masking, invite)
                 manager.stopping()
         finally:
@@ -97,13 +101,17 @@ async def _run(start: Start) -> None:
         _log.info("ended in good order")
 
 
+def _on_signals(wanted: asyncio.Event) -> None:
+    for number in (signal.SIGINT, signal.SIGTERM):
+        asyncio.get_running_loop().add_signal_handler(number, wanted.set)
+
+
 async def _until_stopped(
     start: Start, standing: Standing, manager: ServiceManager, masking: logs.Masking, invite: Invite
 ) -> None:
     loop = asyncio.get_running_loop()
     wanted = asyncio.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, standing.stopped.set)
+    _on_signals(standing.stopped)
     # a daemon is asked to read its configuration again; a terminal that hangs up ends what ran on it
     loop.add_signal_handler(signal.SIGHUP, wanted.set if start.look == "none" else standing.stopped.set)
 
