@@ -87,7 +87,7 @@ class Levels:
         return found if found is not None and abs(found.at_ms - at_ms) <= NEAR_MS else None
 
     def lately(self, band: str, call: str, at_ms: int, least_db: float) -> float | None:
-        """The level of the last minutes, the newer the more: one hearing alone tells more of its fading than of the path.
+        """The level of the last minutes, the newer the more: one hearing alone tells more of fading than of the path.
 
         Levels at the displayed floor count as ``least_db``. None where there is none.
         """
