@@ -19,6 +19,8 @@ _NAMES = {
 #: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
 _RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
 _ALL_ROUND = 6
+#: one station alone can be an uncommonly strong one: it is shown, but makes no opening
+_OPEN_STATIONS = 2
 _MOST_NAMED = 2
 
 
@@ -85,6 +87,7 @@ def _row(each: Open) -> Row:
             "nearest_km": round(figures.nearest_km, 1),
             "farthest_km": round(figures.farthest_km, 1),
             "farthest_call": figures.farthest_call,
+            "open": figures.stations >= _OPEN_STATIONS and figures.trend != "closed",
             "trend": figures.trend,
             "since_ms": figures.since_ms,
         },

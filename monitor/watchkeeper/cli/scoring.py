@@ -17,8 +17,8 @@ from ..watch.replay import Replay
 from . import logs
 
 TRUTH = "truth.json"
-#: the bundled plugins' tables that are measured; a direction stays in its table for a while after it has closed
-RANKED, DIRECTIONS, CLOSED = "lookout.ranked", "openings.directions", "closed"
+#: the bundled plugins' tables that are measured
+RANKED, DIRECTIONS = "lookout.ranked", "openings.directions"
 
 
 def measure(told: dict[str, Any]) -> dict[str, Any]:
@@ -62,7 +62,7 @@ def _shown(watch: Watch) -> Iterator[dict[str, Any]]:
         if view.name == RANKED:
             yield {"advice": {"at_ms": watch.now_ms, "rows": [row.data for row in view.rows]}}
         elif view.name == DIRECTIONS:
-            rows = [row.data for row in view.rows if row.data["trend"] != CLOSED]
+            rows = [row.data for row in view.rows if row.data["open"]]
             yield {"openings": {"at_ms": watch.now_ms, "rows": rows}}
 
 

@@ -184,6 +184,7 @@ def openings(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
     A direction is open while an average station at any of the distances is readable; one that was open before the
     session counts from its start. One shown already when it opens, because a strong station came through sooner, was
     shown without delay. One in which nobody was on the air that could be heard does not count as missed.
+    ``…_meanwhile`` leaves out those that were open before the session.
     """
     spans = _open_spans(truth)
     shown: dict[tuple[str, str], list[tuple[int, bool]]] = defaultdict(list)
@@ -198,17 +199,21 @@ def openings(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
                 from_ms - _QUARTER_MS <= one["at_ms"] <= to_ms_ + _QUARTER_MS for from_ms, to_ms_ in spans[key]
             )
         before = rows
-    delays = [
-        delay_ms / 60_000
-        for key, ways in spans.items()
-        for from_ms, to_ms_ in ways
-        for delay_ms in [_shown_after(shown[key], from_ms, to_ms_)]
-        if delay_ms is not None
-    ]
+    start_ms = _ms(truth["start"])
+    delays: list[float] = []
+    meanwhile: list[float] = []
+    for key, ways in spans.items():
+        for from_ms, to_ms_ in ways:
+            delay_ms = _shown_after(shown[key], from_ms, to_ms_)
+            if delay_ms is not None:
+                delays.append(delay_ms / 60_000)
+                meanwhile += [delay_ms / 60_000] if from_ms > start_ms else []
     return {
         "median_delay_min": round(median(delays), 1) if delays else None,
         "false_per_day": _per_day(truth, false) if found else None,
         "count": len(delays),
+        "median_delay_meanwhile_min": round(median(meanwhile), 1) if meanwhile else None,
+        "count_meanwhile": len(meanwhile),
     }
 
 

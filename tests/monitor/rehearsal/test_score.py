@@ -164,7 +164,39 @@ def test_openings_are_timed_and_false_ones_counted() -> None:
         {"openings": {"at_ms": ms(100), "rows": [{"band": "20m", "direction": "S"}]}},
     ]
     found = figures(truth(openings=spans), *shown)["openings"]
-    assert found == {"median_delay_min": 6.0, "false_per_day": 12.0, "count": 1}
+    assert found == {
+        "median_delay_min": 6.0,
+        "false_per_day": 12.0,
+        "count": 1,
+        "median_delay_meanwhile_min": 6.0,
+        "count_meanwhile": 1,
+    }
+
+
+def test_a_direction_counts_from_the_start_and_one_already_shown_at_once() -> None:
+    spans = [
+        {"band": "20", "sector": "W", "ring_km": 4000, "from": at(0), "to": at(60)},
+        {"band": "20", "sector": "E", "ring_km": 4000, "from": at(30), "to": at(60)},
+    ]
+    west = {"band": "20m", "direction": "W"}
+    shown = [
+        {"openings": {"at_ms": ms(2), "rows": [west]}},
+        {"openings": {"at_ms": ms(20), "rows": [west, {"band": "20m", "direction": "E"}]}},
+    ]
+    found = figures(truth(openings=spans), *shown)["openings"]
+    assert (found["median_delay_min"], found["count"]) == (1.0, 2)
+    assert (found["median_delay_meanwhile_min"], found["count_meanwhile"]) == (0.0, 1)
+
+
+def test_one_that_came_and_went_before_it_opened_was_not_shown_then() -> None:
+    spans = [{"band": "20", "sector": "W", "ring_km": 4000, "from": at(30), "to": at(60)}]
+    west = {"band": "20m", "direction": "W"}
+    shown = [
+        {"openings": {"at_ms": ms(20), "rows": [west]}},
+        {"openings": {"at_ms": ms(25), "rows": []}},
+        {"openings": {"at_ms": ms(34), "rows": [west]}},
+    ]
+    assert figures(truth(openings=spans), *shown)["openings"]["median_delay_min"] == 4.0
 
 
 def test_phantoms_that_were_and_were_not_believed() -> None:
