@@ -67,8 +67,8 @@ class NoRecords:
 class Bench:
     """A watch with the given plugin classes. ``config`` holds their sections by name.
 
-    ``hails`` are those that went out, oldest first; ``rests`` those that the host asked for (they are applied at once,
-    as the live watch does).
+    ``hails`` are those that went out, oldest first; ``raised`` all that plugins raised, with the plugin's name, before
+    the core held any off; ``rests`` those that the host asked for (they are applied at once, as the live watch does).
     """
 
     def __init__(
@@ -88,6 +88,7 @@ class Bench:
         self.dial_hz = dial_hz
         self.start_ms = START_MS
         self.hails: list[Hail] = []
+        self.raised: list[tuple[str, Hail]] = []
         self.rests: list[Rest] = []
         self.records = NoRecords()
         self._own = own
@@ -98,7 +99,7 @@ class Bench:
         self.host = PluginHost(
             settings,
             self.watch,
-            Outlets(self.watch.hail, self.rests.append, self.records, data_dir),
+            Outlets(self._raise, self.rests.append, self.records, data_dir),
             candidates=[*map(candidate, plugins), *candidates],
             meter=meter,
         )
@@ -211,6 +212,10 @@ class Bench:
         watch.attach(host)
         for entry in self.journal:
             watch.feed(entry)
+
+    def _raise(self, plugin: str, hail: Hail) -> None:
+        self.raised.append((plugin, hail))
+        self.watch.hail(plugin, hail)
 
     # -- looking ------------------------------------------------------------------------------------------------------
 

@@ -34,7 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "source": ("source", "Judge what a decoder program or its adapter sends."),
     "schema": ("schema", "Print the event schema."),
     "plugins": ("plugins", "List the plugins, their state and their cost."),
-    "plugin": ("plugin", "Print the manual for plugin authors."),
+    "plugin": ("plugin", "Write a plugin: the manual, a start, and a judge."),
     "init": ("init", "Write a first configuration: five questions, or flags."),
     "config": ("config", "Check the configuration, or show what is in force."),
     "data": ("data", "Show or refresh the country data."),

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from .exits import Exit
 from .options import fail
+
+if TYPE_CHECKING:
+    from ..authoring.conformance import Judged
 
 
 @click.group()
@@ -53,3 +59,61 @@ def new(name: str, parent: Path) -> None:
         fail(error)
     click.echo(f"{folder} is a plugin. Install it with: pip install --editable {shlex.quote(str(folder))}")
     click.echo(f"Whether it is fit to run: watchkeeper plugin check {shlex.quote(str(folder))}")
+
+
+@command.command()
+@click.argument("target", metavar="PATH|NAME")
+@click.option("--json", "as_json", is_flag=True, help='One JSON object: {"passed", "plugins"}.')
+def check(target: str, as_json: bool) -> None:
+    """Judge a plugin rule by rule: a project, a folder of plugins, a single file, or an installed plugin by its name.
+
+    Each trial runs the plugin with its default configuration, in a process of its own. Status 1 when a rule is broken.
+
+    \b
+      metadata     its import, its name and the edition of the hooks
+      config       a default for every key, and bounds that the defaults keep
+      hooks        known hooks with the right arguments, each with its mark; what it needs is there
+      faults       no hook raises in a busy evening, and none floods hails
+      time         every call returns in its time
+      views        what it shows can be sent to every face
+      hails        each has a key, a rule and a sentence
+      determinism  the same events give the same hails and views
+      start        async_start succeeds in time
+      blocking     nothing waits or computes long on the loop's thread
+      stop         async_run returns within a second of the stop; no task and no thread is left
+
+    \b
+    Example: watchkeeper plugin check ./far_away
+    """
+    from ..authoring.conformance import judge
+    from ..authoring.target import TargetError
+
+    try:
+        judged = judge(target)
+    except TargetError as error:
+        fail(error)
+    passed = all(one.passed for one in judged)
+    if as_json:
+        click.echo(json.dumps({"passed": passed, "plugins": [_told(one) for one in judged]}, ensure_ascii=False))
+    else:
+        for one in judged:
+            _report(one)
+    if not passed:
+        raise SystemExit(Exit.FAILED)
+
+
+def _told(one: Judged) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "distribution": one.distribution,
+        "passed": one.passed,
+        "checks": [check._asdict() for check in one.checks],
+    }
+
+
+def _report(one: Judged) -> None:
+    from ..faces.clean import clean
+
+    click.echo(clean(" ".join(filter(None, (f"{one.name}:", one.distribution, one.version)))))
+    for check in one.checks:
+        click.echo(f"  {check.verdict.value:<8} {check.rule}" + (f": {clean(check.why)}" if check.why else ""))
