@@ -66,16 +66,16 @@ def free_port() -> int:
 
 
 class Daemon:
-    """``watchkeeper serve`` on a data folder."""
+    """``watchkeeper serve`` on a data folder, run by that Python."""
 
-    def __init__(self, folder: Path, config: str = "", more: Sequence[str] = ()) -> None:
+    def __init__(self, folder: Path, config: str = "", more: Sequence[str] = (), python: str = sys.executable) -> None:
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
         self._config = folder / "test.toml"
         self._config.write_text(config, encoding="utf-8")
         self._log = (folder / "serve.txt").open("ab")
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "watchkeeper", "serve", "--data", str(folder), "--port", "0",
+            [python, "-m", "watchkeeper", "serve", "--data", str(folder), "--port", "0",
              "--config", str(self._config), *more],
             stdout=self._log, stderr=self._log, env={**os.environ, "PYTHONUNBUFFERED": "1"},
         )  # fmt: skip
@@ -112,9 +112,11 @@ class Daemon:
 
 
 @contextmanager
-def daemon(folder: Path, config: str = "", more: Sequence[str] = ()) -> Iterator[Daemon]:
+def daemon(
+    folder: Path, config: str = "", more: Sequence[str] = (), python: str = sys.executable
+) -> Iterator[Daemon]:
     """A daemon that is ended when the test is over."""
-    made = Daemon(folder, config, more)
+    made = Daemon(folder, config, more, python)
     try:
         yield made
     finally:
