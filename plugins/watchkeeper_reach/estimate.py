@@ -21,21 +21,29 @@ from math import erf, exp, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
-from .levels import Area, fading_var
+from .levels import FADING_DB, Around, fading_var, median_db
 
 _NORMAL = NormalDist()
-#: differences of power and antenna between stations, and of the path within an area, as variances in dB² (common
-#: practice, no source)
-POWER_VAR = 45.0
-PATH_VAR = 120.0
+#: differences of power and antenna between stations, of the paths within an area, and of those from area to area, as
+#: variances in dB² (common practice, no source)
+POWER_VAR = 42.0
+PATH_VAR = 30.0
+AREAS_VAR = 60.0
 #: spread of a report round what the band and the area let expect: first guess, and how many reports it counts as
-SPREAD_DB = 8.5
+SPREAD_DB = 7.5
 SPREAD_WEIGHT = 15
 #: the prior of the band's excess: its spread, and how many stations it counts as
 PRIOR_DB = 6.0
 PRIOR_WEIGHT = 4
 #: rounding and reading of one report
 READING_VAR = 1.5
+#: what neighbours on top of a signal take from our hearing of it, and how fast paths change, as variances in dB²
+#: (common practice, no source)
+DISTURBED_VAR = 8.0
+DRIFT_VAR_PER_H = 60.0
+#: below this chance of one that has reported us, only a part of what lacks is believed (common practice, no source)
+OWN_CHANCE = 0.4
+DOUBT = 0.4
 #: reports so old count half
 HALF_LIFE_MS = 2 * 3_600_000
 MOST_STATIONS = 400
@@ -53,7 +61,7 @@ class Pair(NamedTuple):
     report_db: float
     limit_db: float
     heard_db: float
-    area: Area | None
+    around: Around
     gap_ms: int
     source: str
     at_floor: bool
@@ -70,24 +78,30 @@ class Expected(NamedTuple):
 
 
 class _Own(NamedTuple):
-    """A station's own difference between report and hearing, and how sure it is."""
+    """A station's own difference between report and hearing, how sure it is, and the level of its reports for 1 W."""
 
     at_ms: int
     difference_db: float
+    level_db: float
     variance: float
     reports: int
 
 
-def mixed_db(heard_db: float, area: Area | None) -> float:
-    """The level that stands for the path: a station's own, moved towards that of its area.
+def mixed_db(heard_db: float, around: Around) -> float:
+    """The level that stands for the path: a station's own, moved towards that of its area, and this to the band's.
 
     Whoever is stronger than all round it has more power, and hears us no better for that.
     """
-    if area is None or area.stations < 2:
+    area, band = around.area, around.band
+    if band is None:
         return heard_db
-    area_var = PATH_VAR + (POWER_VAR + PATH_VAR) / area.stations
-    own_weight = area_var / (area_var + POWER_VAR)
-    return own_weight * heard_db + (1 - own_weight) * area.median_db
+    level_db, level_var = band.median_db, AREAS_VAR
+    if area is not None:
+        share = AREAS_VAR / (AREAS_VAR + (POWER_VAR + PATH_VAR) / area.stations)
+        level_db += share * (area.median_db - level_db)
+        level_var *= 1 - share
+    own_weight = (level_var + PATH_VAR) / (level_var + PATH_VAR + POWER_VAR)
+    return own_weight * heard_db + (1 - own_weight) * level_db
 
 
 class BandEstimate:
@@ -123,6 +137,7 @@ class BandEstimate:
     def _enter_own(self, pair: Pair) -> None:
         variance = READING_VAR + fading_var(pair.gap_ms)
         difference_db = pair.report_db - pair.heard_db
+        level_db = median_db(round(pair.report_db, 1), round(pair.limit_db, 1))
         reports = 1
         before = self._own.pop(pair.call, None)
         if before is not None:
@@ -132,7 +147,8 @@ class BandEstimate:
             # never surer than one good reading: what differs between decoders does not average out
             variance = max(1.0, share * variance)
             reports = before.reports + 1
-        self._own[pair.call] = _Own(pair.at_ms, difference_db, variance, reports)
+            level_db = before.level_db + (level_db - before.level_db) / min(reports, 4)
+        self._own[pair.call] = _Own(pair.at_ms, difference_db, level_db, variance, reports)
         if len(self._own) > MOST_STATIONS:
             self._own.popitem(last=False)
 
@@ -150,7 +166,7 @@ class BandEstimate:
     @staticmethod
     def _excess_of(pair: Pair) -> float:
         """The excess for which this report is the median of all that can be given. Bounded: none decides alone."""
-        base_db = mixed_db(pair.heard_db, pair.area)
+        base_db = mixed_db(pair.heard_db, pair.around)
         if pair.at_floor:
             return pair.report_db - base_db - 4 * SPREAD_DB
         low, high = pair.report_db - base_db - 4 * SPREAD_DB, pair.report_db - base_db
@@ -166,7 +182,7 @@ class BandEstimate:
         """The spread from how the reports lie in their cut-off distributions, drawn towards the first guess."""
         scores = []
         for pair in pairs:
-            mean_db = mixed_db(pair.heard_db, pair.area) + self._excess_db
+            mean_db = mixed_db(pair.heard_db, pair.around) + self._excess_db
             share = _cut_share(pair.report_db, mean_db, SPREAD_DB, pair.limit_db)
             scores.append(abs(_NORMAL.inv_cdf(min(0.999, max(0.001, share)))))
         if not scores:
@@ -176,11 +192,11 @@ class BandEstimate:
         variance = (SPREAD_WEIGHT * SPREAD_DB**2 + len(scores) * found_db**2) / (SPREAD_WEIGHT + len(scores))
         return sqrt(variance)
 
-    def expect(self, call: str, heard_db: float, area: Area | None, now_ms: int, source: str) -> Expected:
+    def expect(self, call: str, heard_db: float, around: Around, now_ms: int, source: str) -> Expected:
         """The report that ``call``, heard at ``heard_db`` now, would give 1 W of ours."""
         if self._stale:
             self._reckon(self._newest_ms or now_ms)
-        mean_db = mixed_db(heard_db, area) + self._excess_db + self._source_bias.get(source, 0.0)
+        mean_db = mixed_db(heard_db, around) + self._excess_db + self._source_bias.get(source, 0.0)
         variance = self._spread_db**2
         own = self._own.get(call)
         newest_ms, own_reports = self._newest_ms, 0
@@ -188,7 +204,7 @@ class BandEstimate:
             # its own reports, getting less sure with time, against what the band lets expect
             own_var = own.variance * 2 ** ((now_ms - own.at_ms) / HALF_LIFE_MS)
             share = variance / (variance + own_var)
-            mean_db += share * (heard_db + own.difference_db - mean_db)
+            mean_db += share * (_own_level_db(own, heard_db, own_var, now_ms) - mean_db)
             variance *= 1 - share
             newest_ms, own_reports = own.at_ms, own.reports
         # by the time it hears us the path has moved on
@@ -196,9 +212,28 @@ class BandEstimate:
         return Expected(mean_db, sqrt(variance), self._reports, newest_ms, own_reports)
 
 
-def chance_of(expected_db: float, spread_db: float, limit_db: float) -> float:
-    """The chance that one transmission decodes where the limit, at one half, is ``limit_db``."""
-    return _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
+def _own_level_db(own: _Own, heard_db: float, own_var: float, now_ms: int) -> float:
+    """The report to expect by its own reports: as they stood to our hearing, and as they were themselves.
+
+    What we hear of a path that got better is no accident; a weak hearing may be a neighbour's fault.
+    """
+    by_hearing_db = heard_db + own.difference_db
+    by_hearing_var = own_var + (DISTURBED_VAR if by_hearing_db < own.level_db else 0.0)
+    by_level_var = (2 * FADING_DB**2 + READING_VAR) / min(own.reports, 4) + DRIFT_VAR_PER_H * (
+        now_ms - own.at_ms
+    ) / 3.6e6
+    share = by_hearing_var / (by_hearing_var + by_level_var)
+    return by_hearing_db + share * (own.level_db - by_hearing_db)
+
+
+def chance_of(expected_db: float, spread_db: float, limit_db: float, *, own: bool = False) -> float:
+    """The chance that one transmission decodes where the limit, at one half, is ``limit_db``.
+
+    ``own``: the station has reported us, so it does decode us at times; that it could not rests on a weak hearing of
+    late, which as often has other causes.
+    """
+    found = _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
+    return OWN_CHANCE - DOUBT * (OWN_CHANCE - found) if own and found < OWN_CHANCE else found
 
 
 def _below(z: float) -> float:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import OrderedDict, deque
+from functools import lru_cache
 from math import exp
-from statistics import median
+from statistics import NormalDist, median
 from typing import NamedTuple
 
 #: stations and levels remembered
@@ -22,6 +23,11 @@ SMOOTH_MS = 120_000
 #: neighbours older than this say nothing of the path now
 AREA_MS = 30 * 60_000
 MOST_AREAS = 400
+#: what is heard at the limit is taken to lie no farther below it (common practice, no source)
+MOST_BELOW_DB = 4.0
+_NORMAL = NormalDist()
+#: the area that all belong to
+_ALL = "*"
 
 
 class Level(NamedTuple):
@@ -40,9 +46,36 @@ class Area(NamedTuple):
     stations: int
 
 
+class Around(NamedTuple):
+    """What is heard round a station: in its area, and on the whole band; None where nothing is."""
+
+    area: Area | None
+    band: Area | None
+
+
 def fading_var(gap_ms: float) -> float:
     """The variance in dB² between two levels of one path that lie ``gap_ms`` apart."""
     return 2 * FADING_DB**2 * (1 - exp(-abs(gap_ms) / FADING_MS))
+
+
+@lru_cache(maxsize=4096)
+def median_db(heard_db: float, limit_db: float) -> float:
+    """The level round which a path fades that was heard at ``heard_db`` on the average.
+
+    Near the decoding limit we hear only what has just faded upwards: the mean of a normal distribution cut off at the
+    limit is ``heard_db``, and its centre lies lower, at most by :data:`MOST_BELOW_DB`.
+    """
+    if heard_db > limit_db + 2.5 * FADING_DB:
+        return heard_db
+    low, high = heard_db - MOST_BELOW_DB, heard_db
+    for _ in range(8):
+        middle = (low + high) / 2
+        cut = (limit_db - middle) / FADING_DB
+        if middle + FADING_DB * _NORMAL.pdf(cut) / max(1e-9, 1 - _NORMAL.cdf(cut)) > heard_db:
+            high = middle
+        else:
+            low = middle
+    return (low + high) / 2
 
 
 class Levels:
@@ -65,6 +98,7 @@ class Levels:
         if trail and trail[-1].at_ms == level.at_ms:
             trail.pop()
         trail.append(level)
+        self._enter_area((band, _ALL), call, level)
         if area is not None:
             self._enter_area((band, area), call, level)
 
@@ -100,7 +134,11 @@ class Levels:
                 total_db += weight * (least_db if level.at_floor else level.snr_db)
         return total_db / weights if weights else None
 
-    def area(self, band: str, area: str | None, at_ms: int) -> Area | None:
+    def around(self, band: str, area: str | None, at_ms: int) -> Around:
+        """What is heard round a station of ``area``."""
+        return Around(self._area(band, area, at_ms), self._area(band, _ALL, at_ms))
+
+    def _area(self, band: str, area: str | None, at_ms: int) -> Area | None:
         """How strong the area's stations are; reckoned once a period."""
         if area is None:
             return None

@@ -13,7 +13,7 @@ from watchkeeper.view import View
 
 from .changes import Change, Changes
 from .estimate import BandEstimate, Expected, Pair, chance_of
-from .levels import Level, Levels
+from .levels import Level, Levels, median_db
 from .notes import ReachNote
 from .reports import Report, Reports
 from .settings import ReachConfig
@@ -72,7 +72,8 @@ class Reach:
         heard_db = self._levels.lately(hearing.band, call, hearing.period_ms, least_db)
         if heard_db is None:
             heard_db = least_db if at_floor else hearing.snr_db
-        around = self._levels.area(hearing.band, area, hearing.period_ms)
+        heard_db = median_db(round(heard_db, 1), timed.limit_db)
+        around = self._levels.around(hearing.band, area, hearing.period_ms)
         expected = self._band(hearing.band, hearing.dial_hz).expect(
             call, heard_db, around, self._context.now_ms, hearing.source
         )
@@ -84,7 +85,7 @@ class Reach:
         return ReachNote(
             expected_db=expected_db,
             spread_db=expected.spread_db,
-            chance=chance_of(expected_db, expected.spread_db, limit_db),
+            chance=chance_of(expected_db, expected.spread_db, limit_db, own=expected.own_reports > 0),
             evidence=_evidence(expected, age_ms),
             age_ms=age_ms,
             own=expected.own_reports > 0,
@@ -172,7 +173,7 @@ class Reach:
         level = self._levels.near(report.band, report.call, report.at_ms)
         if timed is None or level is None or level.at_floor:
             return
-        area = self._levels.area(
+        around = self._levels.around(
             report.band, None if report.locator is None else report.locator[:2].upper(), level.at_ms
         )
         pair = Pair(
@@ -181,7 +182,7 @@ class Reach:
             report_db=report.report_db - report.power_dbw,
             limit_db=timed.limit_db + (_CHOSEN_DB if report.way == "report" else 0.0) - report.power_dbw,
             heard_db=level.snr_db,
-            area=area,
+            around=around,
             gap_ms=abs(level.at_ms - report.at_ms),
             source=level.source,
             at_floor=report.report_db <= timed.floor_db,

@@ -21,7 +21,7 @@ class ReachConfig(msgspec.Struct, frozen=True, kw_only=True):
     ] = "residential"
     their_power_w: Annotated[
         float, Meta(gt=0, le=10_000, description="the power of the usual station in watts, as long as there are none")
-    ] = 50.0
+    ] = 25.0
     shown_min: Annotated[
         float, Meta(ge=5, le=1440, description="minutes of event time for which a report of you is shown")
     ] = 60.0

@@ -232,7 +232,7 @@ def test_with_less_power_the_chance_sinks() -> None:
     high, low = (on.table("lookout.ranked").rows[0].data["chance"] for on in (strong, weak))
     assert isinstance(high, float)
     assert isinstance(low, float)
-    assert high > 0.9 > 0.3 > low
+    assert high > 0.9 > 0.4 > low
 
 
 def test_the_advice_on_top_stays_unless_clearly_beaten() -> None:

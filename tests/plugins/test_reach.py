@@ -16,7 +16,10 @@ from watchkeeper.testing import OWN, Bench
 from watchkeeper.view import Gauges, Map, Notice
 from watchkeeper_reach import Reach, ReachNote
 from watchkeeper_reach.estimate import BandEstimate, Pair, chance_of
-from watchkeeper_reach.levels import NEAR_MS, fading_var
+from watchkeeper_reach.levels import NEAR_MS, Around, fading_var
+
+#: a station of which nobody else around is known
+NOWHERE = Around(None, None)
 
 
 def bench(**more: Any) -> Bench:
@@ -146,8 +149,8 @@ def world(seed: int, excess_db: float, spread_db: float, stations: int) -> list[
 
 def pair(at: int, report_db: float, heard_db: float, limit_db: float, source: str = "a") -> Pair:
     return Pair(
-        at_ms=at * 15_000, call=f"W{at}QRA", report_db=report_db, limit_db=limit_db, heard_db=heard_db, area=None,
-        gap_ms=0, source=source, at_floor=False,
+        at_ms=at * 15_000, call=f"W{at}QRA", report_db=report_db, limit_db=limit_db, heard_db=heard_db,
+        around=NOWHERE, gap_ms=0, source=source, at_floor=False,
     )  # fmt: skip
 
 
@@ -164,7 +167,7 @@ def test_reports_that_exist_only_where_somebody_decoded_us_do_not_flatter(excess
     """What is cut off by the decoding limit is taken into account: the plain median of the reports is far too high."""
     off, flattering = [], []
     for seed in range(12):
-        expected = estimate_of(seed, excess_db).expect("ZZ9QRA", -10.0, None, 300 * 15_000, "a")
+        expected = estimate_of(seed, excess_db).expect("ZZ9QRA", -10.0, NOWHERE, 300 * 15_000, "a")
         off.append(expected.mean_db - (excess_db - 10.0))
         seen = [report - heard for heard, report in world(seed, excess_db, 8.0, 300) if report >= -31.0]
         flattering.append(median(seen) - excess_db)
@@ -179,7 +182,7 @@ def test_the_chance_is_calibrated_in_such_a_world() -> None:
     for seed in range(8):
         estimate = estimate_of(seed, -18.0)
         for heard_db, report_db in world(1000 + seed, -18.0, 8.0, 400):
-            expected = estimate.expect("ZZ9QRA", heard_db, None, 300 * 15_000, "a")
+            expected = estimate.expect("ZZ9QRA", heard_db, NOWHERE, 300 * 15_000, "a")
             told.append((chance_of(expected.mean_db, expected.spread_db, -31.0), report_db >= -31.0))
     for tenth in range(10):
         here = [(chance, decoded) for chance, decoded in told if int(min(9.0, chance * 10)) == tenth]
@@ -193,9 +196,9 @@ def test_the_chance_is_calibrated_in_such_a_world() -> None:
 
 def test_one_wild_report_moves_nothing() -> None:
     calm = estimate_of(1, -15.0)
-    before = calm.expect("ZZ9QRA", -10.0, None, 300 * 15_000, "a")
+    before = calm.expect("ZZ9QRA", -10.0, NOWHERE, 300 * 15_000, "a")
     calm.enter(pair(301, 60.0, -20.0, -31.0))
-    after = calm.expect("ZZ9QRA", -10.0, None, 301 * 15_000, "a")
+    after = calm.expect("ZZ9QRA", -10.0, NOWHERE, 301 * 15_000, "a")
     assert abs(after.mean_db - before.mean_db) < 0.5
 
 
@@ -205,8 +208,8 @@ def test_a_source_that_shows_other_figures_is_calibrated() -> None:
     for at, (heard_db, report_db) in enumerate(world(3, -12.0, 4.0, 200)):
         second = at % 2 == 1
         found.enter(pair(at, report_db, heard_db - 6.0 * second, -60.0, "b" if second else "a"))
-    first = found.expect("ZZ9QRA", -10.0, None, 200 * 15_000, "a")
-    second_one = found.expect("ZZ9QRA", -16.0, None, 200 * 15_000, "b")
+    first = found.expect("ZZ9QRA", -10.0, NOWHERE, 200 * 15_000, "a")
+    second_one = found.expect("ZZ9QRA", -16.0, NOWHERE, 200 * 15_000, "b")
     assert first.mean_db == pytest.approx(second_one.mean_db, abs=1.5)
 
 
@@ -217,7 +220,7 @@ def test_a_report_at_the_displayed_floor_ranks_and_no_more() -> None:
             found.enter(pair(at, -20.0, -5.0, -31.0))
     one.enter(pair(30, -34.0, -5.0, -31.0)._replace(at_floor=True))
     other.enter(pair(30, -33.0, -5.0, -31.0)._replace(at_floor=True))
-    asked = ("ZZ9QRA", -5.0, None, 600_000, "a")
+    asked = ("ZZ9QRA", -5.0, NOWHERE, 600_000, "a")
     assert one.expect(*asked).mean_db == other.expect(*asked).mean_db
 
 
