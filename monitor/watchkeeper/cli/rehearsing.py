@@ -22,7 +22,7 @@ from ..watch.journal import Act
 from . import logs
 from .paging import Page, paged
 from .showing import face, stop_on_signals, wants_plain
-from .standing import SOCKET, Standing, stand
+from .standing import SOCKET, Standing, keep_what_stands, stand
 
 #: what is still to be forwarded when the band falls silent has this long
 FORWARD_S = 30.0
@@ -69,6 +69,7 @@ async def rehearse(request: Request) -> dict[str, Any] | str:
 
 async def _rehearsed(request: Request, config: Config, folder: Path, log_port: int) -> dict[str, Any]:
     async with stand(config, folder, port=0) as standing:
+        keep_what_stands()
         stop_on_signals(standing.stopped)
         if standing.keeper.session.pump.entries:
             await standing.keeper.act(Act(act="session"))  # a rehearsal plays in its own time

@@ -31,7 +31,7 @@ from .reloading import reload
 from .service import mind, reload_on_demand
 from .service_manager import ServiceManager
 from .showing import face, until_first
-from .standing import Standing, stand, wall_clock_ms
+from .standing import Standing, keep_what_stands, stand, wall_clock_ms
 
 _log = logging.getLogger(__name__)
 
@@ -86,6 +86,7 @@ async def _run(start: Start) -> None:
         watcher = None if dump is None else dump.watch
         try:
             async with stand(config, folder, port=start.port, safe=start.safe, watcher=watcher) as standing:
+                keep_what_stands()
                 _log.info(
                     "listening on %s, state in %s, country data %s", standing.listening, folder, entity.release().name
                 )
