@@ -8,13 +8,12 @@ import sysconfig
 import time
 import urllib.request
 import venv
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from tests.monitor.cli.daemon import Daemon, daemon, until
+from tests.monitor.cli.daemon import Daemon, daemon, line_with, until
 
 from watchkeeper.authoring.conformance import judge
 from watchkeeper.cli import cli
@@ -73,16 +72,6 @@ def hear(watch: Daemon) -> None:
     sender.close()
 
 
-def told_plainly(environment: Environment, watch: Daemon, words: str) -> None:
-    """The console in sentences says ``words``."""
-    command = [environment.python, "-u", "-m", "watchkeeper", "attach", "--plain", "--data", str(watch.folder)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as face:
-        assert face.stdout is not None
-        lines: Iterator[str] = iter(face.stdout.readline, "")
-        assert any(words in line for line in lines)
-        face.terminate()
-
-
 def on_every_face(environment: Environment, tmp_path: Path, plugin: dict[str, str], config: str, hail: str) -> None:
     """``plugin`` names it; ``hail`` is said when CE3QRT is heard, which is also in its table."""
     ready = json.loads(environment.run("watchkeeper", "plugins", "--json", "--data", str(tmp_path / "none")))
@@ -95,7 +84,7 @@ def on_every_face(environment: Environment, tmp_path: Path, plugin: dict[str, st
         url = said.split("The live page: ", 1)[1].splitlines()[0]
         with urllib.request.urlopen(f"{url.partition('#')[0]}api/snapshot") as answer:
             assert _shown(json.load(answer), plugin["name"], hail)
-        told_plainly(environment, watch, hail)
+        line_with(hail, "attach", "--plain", "--data", str(watch.folder), python=environment.python)
         frame = frame_lines(
             to_snapshot(snapshot),
             to_status(watch.ask("/api/status")),

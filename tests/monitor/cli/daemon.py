@@ -57,6 +57,25 @@ def until(condition: Callable[[], Any], what: str) -> Any:
     raise AssertionError(f"never came true: {what}")
 
 
+def line_with(words: str, *arguments: str, python: str = sys.executable) -> str:
+    """The first line with those words from a command that goes on by itself and is then ended."""
+    command = [python, "-u", "-m", "watchkeeper", *arguments]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        patience = threading.Timer(PATIENCE_S, process.kill)
+        patience.start()
+        lines: list[str] = []
+        for line in iter(process.stdout.readline, ""):
+            lines.append(line)
+            if words in line:
+                break
+        patience.cancel()
+        process.terminate()
+    assert lines, "it said nothing"
+    assert words in lines[-1], lines
+    return lines[-1]
+
+
 def free_port() -> int:
     """A TCP port that nobody listens on."""
     with socket.socket() as probe:
@@ -112,9 +131,7 @@ class Daemon:
 
 
 @contextmanager
-def daemon(
-    folder: Path, config: str = "", more: Sequence[str] = (), python: str = sys.executable
-) -> Iterator[Daemon]:
+def daemon(folder: Path, config: str = "", more: Sequence[str] = (), python: str = sys.executable) -> Iterator[Daemon]:
     """A daemon that is ended when the test is over."""
     made = Daemon(folder, config, more, python)
     try:
