@@ -5,77 +5,37 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from tests.plugins.simulated import Simulated
+from tests.benchmarks.vitals import FAULTS, FOUND, HEALTHY_SEEDS, false_vitals, found_after, hailed
 
 from watchkeeper.api import CheckState, Gauge, Tuning
-from watchkeeper.rehearsal.scenario import Supply as Battery
 from watchkeeper.schema.events import from_ms
 from watchkeeper.testing import Bench
 from watchkeeper.view import Gauges, Table, Urgency
 from watchkeeper_vitals import Vitals
 from watchkeeper_vitals.detect import Cusum, Latch, crowding
 
-#: the fault begins here, in periods of the session
-BEGINS = 20
-#: fault → (the vital that has to hail, within so many periods of all, sending included)
-FAULTS = {
-    f"passband@{BEGINS * 15}": ("passband", 16),
-    f"clock=1.8@{BEGINS * 15}": ("clock", 12),
-    f"clock=3@{BEGINS * 15}": ("clock", 16),
-    f"drift@{BEGINS * 15}": ("clock", 100),
-    f"alc@{BEGINS * 15}": ("drive", 16),
-    f"swr@{BEGINS * 15}": ("match", 24),
-    f"audio@{BEGINS * 15}": ("audio", 8),
-    f"deaf@{BEGINS * 15}": ("receiver", 12),
-    f"interference@{BEGINS * 15}": ("receiver", 16),
-    f"lossy@{BEGINS * 15}": ("sources", 8),
-    f"battery@{BEGINS * 15}": ("supply", 16),
-}
-
-
-def hailed(bench: Bench) -> list[str]:
-    return [hail.key.removeprefix("vitals|") for hail in bench.hails if hail.rule == "vitals"]
-
-
 #: enough to see a fault that is missed at one seed in twenty, in minutes
 SEEDS = 20
-#: a battery that is there, for the faults that need one
-BATTERY = Battery()
-
-
-def found_after(spec: str, vital: str, within: int, seed: int) -> int | None:
-    """How many periods after its begin the fault is hailed; None if it is not, or something else was before."""
-    bench = Bench(Vitals)
-    for number in Simulated(bench, seed, spec, supply=BATTERY).periods(BEGINS + within):
-        if number < BEGINS:
-            assert not hailed(bench), bench.hails
-        elif vital in hailed(bench):
-            return number - BEGINS + 1
-    return None
+#: a healthy evening of an hour and a quarter
+HEALTHY_PERIODS = 300
 
 
 @pytest.mark.parametrize("spec", FAULTS)
 def test_a_fault_is_found(spec: str) -> None:
-    assert found_after(spec, *FAULTS[spec], seed=1) is not None
+    assert found_after(spec, seed=1) is not None
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("spec", FAULTS)
 def test_faults_are_found_in_time_at_nearly_all_seeds(spec: str) -> None:
-    seeds = range(1, SEEDS + 1)
-    found = [found_after(spec, *FAULTS[spec], seed=seed) is not None for seed in seeds]
-    assert sum(found) >= 0.95 * len(seeds)
+    found = [found_after(spec, seed) is not None for seed in range(1, SEEDS + 1)]
+    assert sum(found) >= FOUND * SEEDS
 
 
 @pytest.mark.long
 def test_a_healthy_station_is_left_in_peace() -> None:
-    """20 seeds of an hour and a quarter: 25 hours, in which no vital may be false."""
-    false: list[tuple[int, str]] = []
-    for seed in range(1, 21):
-        bench = Bench(Vitals)
-        for _ in Simulated(bench, seed).periods(300):
-            pass
-        false += [(seed, key) for key in hailed(bench)]
+    """20 seeds of an hour and a quarter: 25 hours, in which less than one vital a day may be false."""
+    false = [(seed, key) for seed in HEALTHY_SEEDS for key in false_vitals(seed, HEALTHY_PERIODS)]
     assert not false
 
 

@@ -1,0 +1,62 @@
+"""``watchkeeper rehearse --score``: every figure of a short rehearsal is there, and made of what the watch put out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.monitor.cli.daemon import last_json, run
+
+#: a contract: whoever reads the figures reads them by these names
+KEYS = {
+    "hails": {"precision", "recall", "doubled", "median_delay_s"},
+    "report": {"median_abs_error_db"},
+    "chance": {"brier", "brier_constant", "worst_bin_gap"},
+    "vitals": {"injected", "found", "false_per_day", "median_delay_periods"},
+    "openings": {"median_delay_min", "false_per_day"},
+    "phantoms": {"precision", "recall"},
+    "contacts": {"made", "stored", "forwarded", "needed_per_hour"},
+}
+
+
+def scored(scenario: str, periods: int, folder: Path, *more: str) -> dict[str, Any]:
+    arguments = ("--scenario", scenario, "--periods", str(periods), "--seed", "3", "--data", str(folder))
+    return last_json(run("rehearse", "--score", "--json", *arguments, *more))
+
+
+def test_openings_and_contacts_are_measured(tmp_path: Path) -> None:
+    found = scored("evening-20m", 20, tmp_path)
+    assert {name: KEYS[name] - set(found[name]) for name in KEYS} == {name: set() for name in KEYS}
+    assert found["openings"]["count"] > 0
+    assert found["openings"]["median_delay_min"] >= 0
+    assert found["openings"]["false_per_day"] is not None
+    assert found["contacts"]["made"] == found["contacts"]["stored"] == found["contacts"]["forwarded"] > 0
+    assert found["report"]["median_abs_error_db"] is not None
+    assert found["chance"]["brier"] is not None
+
+
+def test_the_hail_of_a_vital_is_matched_with_the_fault_that_caused_it(tmp_path: Path) -> None:
+    found = scored("evening-20m", 20, tmp_path, "--faults", "audio@60")["vitals"]
+    assert (found["injected"], found["found"]) == (1, 1)
+    assert found["median_delay_periods"] >= 0
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("world", ["usual", "propagation", "noise", "habits", "decoder", "all"])
+@pytest.mark.parametrize("scenario", ["evening-20m", "park-activation", "contest-hour", "dead-band", "club", "bad-day"])
+def test_each_scenario_in_each_world_can_be_measured(scenario: str, world: str, tmp_path: Path) -> None:
+    found = scored(scenario, 6, tmp_path, "--world", world)
+    assert {name: KEYS[name] - set(found[name]) for name in KEYS} == {name: set() for name in KEYS}
+
+
+@pytest.mark.long
+def test_a_bad_days_faults_are_found(tmp_path: Path) -> None:
+    found = scored("bad-day", 720, tmp_path)["vitals"]
+    assert found["injected"] > 8
+    assert found["found"] >= 0.8 * found["injected"]
+
+
+def test_warnings_go_to_the_log_of_the_run_and_not_between_the_figures(tmp_path: Path) -> None:
+    output = run("rehearse", "--score", "--json", "--periods", "4", "--seed", "3", "--data", str(tmp_path))
+    assert len(output.splitlines()) == 1
