@@ -25,7 +25,7 @@ from typing import Any
 
 from watchkeeper.radio import band
 from watchkeeper.radio.mode import timed
-from watchkeeper.rehearsal.decoding import chance
+from watchkeeper.rehearsal.decoding import chance, reported_db
 from watchkeeper.rehearsal.station import FADE_DB
 from watchkeeper.schema.events import to_ms
 
@@ -54,6 +54,8 @@ _JUST_HEARD_MS = 150_000
 _AFTER_FAULT_MS = 600_000
 _QUARTER_MS = 900_000
 _DAY_MS = 86_400_000
+#: what was advised so soon after a period began was decided before it
+_PERIOD_BEGUN_MS = 500
 #: fewer predictions in a tenth say nothing about it
 _BIN_LEAST = 30
 #: standard points and weights for the mean over a normal deviation (Gauss-Hermite, three points)
@@ -132,13 +134,34 @@ def report(truth: Json, advice: Sequence[Json]) -> dict[str, Any]:
     return {"median_abs_error_db": round(median(errors), 2) if errors else None, "count": len(errors)}
 
 
-def calibration(truth: Json, advice: Sequence[Json]) -> dict[str, Any]:
-    """Return the Brier score of the stated chances, that of the best constant guess, and the worst tenth.
+def given(truth: Json, advice: Sequence[Json], after: int = 20) -> list[float]:
+    """Return by how many dB each report that was given differed from the one expected last; the first ``after`` not."""
+    times = [judged["at_ms"] for judged in advice]
+    found: list[float] = []
+    for one in sorted(truth["reports"], key=lambda each: each["at"])[after:]:
+        at = bisect_right(times, _ms(one["at"]) + _PERIOD_BEGUN_MS) - 1
+        row = next((row for row in advice[at]["rows"] if row["call"] == one["by"]), None) if at >= 0 else None
+        if row is not None and row.get("expected_db") is not None:
+            found.append(row["expected_db"] - reported_db(one["snr_db"]))
+    return found
 
-    Every ranked row counts as a forecast of whether a call at that moment would have been copied. The expected score is
-    taken over the fading of the moment, so that luck plays no part.
+
+def calibration(truth: Json, advice: Sequence[Json]) -> dict[str, Any]:
+    """Return the calibration of the stated chances, as :func:`calibration_of` has it."""
+    return calibration_of(forecasts(truth, advice))
+
+
+def forecasts(truth: Json, advice: Sequence[Json]) -> list[tuple[float, float]]:
+    """Return the stated and the real chance of every ranked row.
+
+    Each counts as a forecast of whether a call at that moment would have been copied. The real chance is taken over the
+    fading of the moment, so that luck plays no part.
     """
-    pairs = [(row["chance"], _real_chance(truth, row, there_db)) for row, there_db in _judged(truth, advice, "chance")]
+    return [(row["chance"], _real_chance(truth, row, there_db)) for row, there_db in _judged(truth, advice, "chance")]
+
+
+def calibration_of(pairs: Sequence[tuple[float, float]]) -> dict[str, Any]:
+    """Return the Brier score of forecasts, that of the best constant guess, and the worst tenth."""
     if not pairs:
         return {"brier": None, "brier_constant": None, "worst_bin_gap": None, "count": 0}
     base = sum(real for _, real in pairs) / len(pairs)
