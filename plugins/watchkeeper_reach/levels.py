@@ -67,6 +67,8 @@ def median_db(heard_db: float, limit_db: float) -> float:
     """
     if heard_db > limit_db + 2.5 * FADING_DB:
         return heard_db
+    if heard_db <= limit_db:
+        return heard_db - MOST_BELOW_DB
     low, high = heard_db - MOST_BELOW_DB, heard_db
     for _ in range(8):
         middle = (low + high) / 2

@@ -16,7 +16,7 @@ from watchkeeper.testing import OWN, Bench
 from watchkeeper.view import Gauges, Map, Notice
 from watchkeeper_reach import Reach, ReachNote
 from watchkeeper_reach.estimate import BandEstimate, Pair, chance_of
-from watchkeeper_reach.levels import NEAR_MS, Around, fading_var
+from watchkeeper_reach.levels import MOST_BELOW_DB, NEAR_MS, Around, fading_var, median_db
 
 #: a station of which nobody else around is known
 NOWHERE = Around(None, None)
@@ -233,6 +233,35 @@ def test_chances_are_chances_and_rise_with_the_report(expected_db: float, spread
 def test_the_chance_at_the_limit_is_one_half() -> None:
     assert chance_of(-21, 5, -21) == 0.5
     assert chance_of(-21 + 5, 5, -21) == pytest.approx(NormalDist().cdf(5 / (25 + 1.7**2) ** 0.5))
+
+
+def test_who_has_reported_us_is_never_quite_out_of_reach() -> None:
+    assert chance_of(-31, 3, -21) < 0.01
+    assert chance_of(-31, 3, -21, own=True) > 0.2
+    assert chance_of(-10, 3, -21, own=True) == chance_of(-10, 3, -21)
+
+
+@given(st.floats(-60, 30), st.floats(-40, 0))
+def test_what_is_heard_at_the_limit_lies_below_it_on_the_average(heard_db: float, limit_db: float) -> None:
+    found = median_db(heard_db, limit_db)
+    assert heard_db - MOST_BELOW_DB <= found <= heard_db
+    if heard_db <= limit_db + 1:
+        assert found < heard_db - 1
+
+
+def test_a_hearing_under_a_neighbour_does_not_undo_its_own_reports() -> None:
+    """Heard 15 dB weaker all at once, it is expected to report us somewhat lower; heard stronger, as much higher."""
+    expected = {}
+    for snr_db in (-20, -5, 5):
+        on = bench()
+        for _ in range(4):
+            on.period("CQ CE3QRT FF46", snr_db=-5)
+            received(on, "CE3QRT", -12, ago_periods=1)
+        on.skip(30)
+        expected[snr_db] = note(on, "CQ CE3QRT FF46", snr_db=snr_db).expected_db
+    assert expected[-5] == pytest.approx(-12, abs=1)
+    assert expected[-5] - expected[-20] < 13
+    assert expected[5] - expected[-5] > 6
 
 
 def test_fading_makes_old_levels_worth_less_and_never_more_than_all() -> None:

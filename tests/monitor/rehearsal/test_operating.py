@@ -179,3 +179,21 @@ def test_after_a_change_of_band_everything_begins_anew(air: Air) -> None:
     evening.operator.move(air, contest=False)
     assert evening.operator.calling is None
     assert not evening.operator.worked
+
+
+def test_it_does_not_go_on_calling_one_that_has_taken_another(air: Air) -> None:
+    evening = Evening(air)
+    evening.period("CQ W1QSB FN42")
+    assert evening.period() == (Say.ANSWER, "W1QSB")
+    evening.period("G4QRS W1QSB -07", "CQ JA1QRV PM95")
+    assert evening.period() == (Say.ANSWER, "JA1QRV"), "it works another now"
+
+
+def test_it_calls_again_one_that_was_not_heard_or_says_goodbye_to_another(air: Air) -> None:
+    evening = Evening(air)
+    evening.period("CQ W1QSB FN42")
+    evening.period()
+    evening.period("CQ JA1QRV PM95")
+    assert evening.period() == (Say.ANSWER, "W1QSB")
+    evening.period("G4QRS W1QSB RR73", "CQ JA1QRV PM95")
+    assert evening.period() == (Say.ANSWER, "W1QSB")

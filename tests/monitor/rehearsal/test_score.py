@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from watchkeeper.rehearsal.score import score
+from watchkeeper.rehearsal.score import Outputs, given, score
 from watchkeeper.schema.events import stamp
 
 _START = 1_742_059_800_000
@@ -126,6 +126,13 @@ def test_the_worst_tenth_is_told() -> None:
     what = truth(reach={"20": {"W1QSB": [[at(0), 0.0, 0.0]]}})
     found = figures(what, *[advice(5, chance=0.75)] * 40)["chance"]
     assert found["worst_bin_gap"] == pytest.approx(0.25, abs=0.01)
+
+
+def test_reports_that_were_given_are_held_against_the_last_word_before() -> None:
+    what = truth(reports=[{"at": at(minutes), "by": "W1QSB", "snr_db": -12.0} for minutes in (1, 4, 6, 9)])
+    said = Outputs.of([advice(5, expected_db=-15.0), advice(8, expected_db=-10.0)]).advice
+    assert given(what, said, after=0) == [-3.0, 2.0], "before the first word there is nothing to compare"
+    assert given(what, said, after=3) == [2.0], "the first ones are to learn from"
 
 
 def vital(what: str, minutes: float) -> dict[str, Any]:
