@@ -104,9 +104,10 @@ def test_bad_plugins_are_contained_and_named(tmp_path: Path) -> None:
         status = running.ask("/api/status")
         assert running.ask("/api/snapshot")["contacts"] == PERIODS
         assert running.stop() == 0
-    normal_s = statistics.median(normal for normal, _ in turns)
+    # the lower quartile of each: what the machine does besides can only lengthen a period
+    normal_s = statistics.quantiles([normal for normal, _ in turns], n=4)[0]
     took_s = [took for _, took in turns]
-    assert statistics.median(took_s[3:]) < 2 * normal_s, (normal_s, took_s)
+    assert statistics.quantiles(took_s[3:], n=4)[0] < 2 * normal_s, (normal_s, took_s)
     assert sum(took > 0.9 for took in took_s) <= 3, took_s
     intake = status["intake"]
     assert (intake["lost"], intake["shed"], sum(intake["rejected"].values())) == (0, 0, 0)
