@@ -9,6 +9,7 @@ from watchkeeper.api import (
     Farewell,
     Gauge,
     Hail,
+    Hearing,
     Period,
     Sent,
     Tuning,
@@ -22,6 +23,7 @@ from .checks import Evidence, checks
 from .receiving import Receiving
 from .sending import Sending
 from .settings import VitalsConfig
+from .shared import Shared
 from .sources import Sources
 from .vital import Vital
 
@@ -46,6 +48,7 @@ class Vitals:
         self._tuned: dict[str, Tuning] = {}
         self._sending = Sending(config)
         self._sources = Sources(config)
+        self._shared = Shared()
         self._sent: list[tuple[int, float]] = []
         self._vitals: dict[str, Vital] = {}
         self._clock_told: Gauge | None = None
@@ -71,6 +74,11 @@ class Vitals:
             self._sent.append((event.at_ms, 0.0 if known is None else known.transmission_s))
             self._sending.sent()
 
+    @hookimpl
+    def annotate(self, hearing: Hearing) -> None:
+        """Remember who had it. Puts no note on it."""
+        self._shared.add(hearing)
+
     def _gauge(self, gauge: Gauge) -> None:
         self._sending.read(gauge)
         if gauge.clock_synchronised is not None or gauge.clock_error_s is not None:
@@ -85,7 +93,7 @@ class Vitals:
         self._sources.spoke(period.source, period.end_ms)
         receiver = self._receiver(period)
         receiver.unsynchronised = self._clock_told is not None and self._clock_told.clock_synchronised is False
-        receiver.close(period)
+        receiver.close(period, self._shared.of(period))
         heard = {
             source: (period.band or "", one.count)
             for (source, dial_hz), one in self._receivers.items()

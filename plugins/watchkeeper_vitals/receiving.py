@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from statistics import median
 from typing import NamedTuple
 
@@ -67,17 +68,22 @@ class Receiving:
         self.error_s: float | None = None
         self.last_ms = 0
 
-    def close(self, period: Period) -> None:
-        """Take in a period that is complete, unless we sent in it or hardly listened."""
+    def close(self, period: Period, shared: Sequence[Hearing] = ()) -> None:
+        """Take in a period that is complete, unless we sent in it or hardly listened.
+
+        ``shared`` are hearings that another source had first: their offsets are everybody's, their starts are measured
+        by the other's clock.
+        """
         hardly = period.listened_s is not None and period.listened_s < min(_LEAST_S, period.length_ms / 2000)
         if period.sent or hardly:
             return
         self.listened += 1
         self.last_ms = period.end_ms
-        heard = [one for one in period.hearings if one.call is not None and one.credibility.credible and one.live]
-        self.count = len({one.call for one in heard})
-        self._silent = 0 if heard else self._silent + 1
-        self._looks.append(_look(period.start_ms, heard))
+        own, others = _counted(period.hearings), _counted(shared)
+        look = _look(period.start_ms, own, others)
+        self.count = len(look.offsets)
+        self._silent = 0 if self.count else self._silent + 1
+        self._looks.append(look)
         audio = self._judge_audio(period.audio_dbfs)
         clock = self._judge_clock(period)
         noise = self._judge_noise(period)
@@ -290,12 +296,14 @@ class Receiving:
         return Vital("receiver", "Receiver", text)
 
 
-def _look(start_ms: int, heard: list[Hearing]) -> Look:
-    offsets: dict[str, float] = {}
-    late: dict[str, float] = {}
-    for one in heard:
-        assert one.call is not None
-        offsets[one.call] = one.offset_hz
-        if one.late_s is not None:
-            late[one.call] = one.late_s
-    return Look(start_ms, offsets, late)
+def _counted(hearings: Sequence[Hearing]) -> dict[str, Hearing]:
+    """The last credible, live hearing of each station."""
+    return {one.call: one for one in hearings if one.call is not None and one.credibility.credible and one.live}
+
+
+def _look(start_ms: int, own: dict[str, Hearing], others: dict[str, Hearing]) -> Look:
+    return Look(
+        start_ms,
+        {call: one.offset_hz for call, one in (others | own).items()},
+        {call: one.late_s for call, one in own.items() if one.late_s is not None},
+    )

@@ -14,6 +14,8 @@ from watchkeeper.testing import Bench
 from watchkeeper.view import Gauges, Series, Urgency
 from watchkeeper_supply import Supply, SupplyConfig
 
+PERIODS_AN_HOUR = 240
+
 
 def readings(bench: Bench) -> dict[str, Any]:
     return {one.key: one for view in bench.views() if isinstance(view, Gauges) for one in view.readings}
@@ -25,22 +27,36 @@ def gauge(bench: Bench, **fields: Any) -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2, 3])
-def test_the_end_is_foretold_within_a_tenth_once_a_third_is_used(seed: int) -> None:
-    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})
-    simulated = Simulated(bench, seed, supply=Battery())
-    battery = simulated.session.shack.battery
+@pytest.mark.parametrize("capacity_ah", [4.5, 12.0, 20.0])
+def test_the_end_is_foretold_within_a_tenth_once_a_third_is_used(capacity_ah: float, seed: int) -> None:
+    foretold, ended_h = discharged(capacity_ah, seed)
+    assert len(foretold) > 5
+    # near the end a few minutes are much of what is left: the last fifth of the time counts as a fifth
+    wrong = [abs(at_h + left_h - ended_h) / max(ended_h / 5, ended_h - at_h) for at_h, left_h in foretold]
+    assert max(wrong) < 0.1, wrong
+
+
+def test_a_small_battery_is_foretold_within_a_tenth_once_a_third_is_used() -> None:
+    foretold, ended_h = discharged(1.5, seed=1)
+    assert len(foretold) > 5
+    assert max(abs(at_h + left_h - ended_h) for at_h, left_h in foretold) < 0.1 * ended_h, "of the whole time"
+
+
+def discharged(capacity_ah: float, seed: int) -> tuple[list[tuple[float, float]], float]:
+    """Discharge a battery; (hours since the start, hours foretold) once a third is used, and when it really ended."""
+    bench = Bench(Supply, config={"supply": {"capacity_ah": capacity_ah}})
+    simulated = Simulated(bench, seed, supply=Battery(capacity_ah=capacity_ah))
+    shack = simulated.session.shack
+    battery = shack.battery
     assert battery is not None
     foretold: list[tuple[float, float]] = []
-    for number in simulated.periods(2000):
-        if battery.charge_ah < 8.0 and number % 20 == 0:
-            foretold.append((number / 240, readings(bench)["left"].value))
-        if simulated.session.shack.dead:
-            break
-    ended_h = number / 240
-    assert simulated.session.shack.dead
-    # near the end a few minutes are much of what is left: there the whole time counts
-    wrong = [abs(at_h + left_h - ended_h) / max(1.0, ended_h - at_h) for at_h, left_h in foretold]
-    assert max(wrong) < 0.1, wrong
+    every = max(2, round(capacity_ah * 1.6))
+    for number in simulated.periods(round(capacity_ah * 170)):
+        if shack.dead:
+            return foretold, number / PERIODS_AN_HOUR
+        if battery.charge_ah < capacity_ah * 2 / 3 and number % every == 0:
+            foretold.append((number / PERIODS_AN_HOUR, readings(bench)["left"].value))
+    raise AssertionError("it never ended")
 
 
 def test_twelve_ampere_hours_at_ten_watts_last_an_afternoon() -> None:

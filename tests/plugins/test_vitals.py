@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from tests.benchmarks.vitals import FAULTS, FOUND, HEALTHY_SEEDS, false_vitals, found_after, hailed
 
-from watchkeeper.api import CheckState, Gauge, Tuning
-from watchkeeper.schema.events import from_ms
+from watchkeeper.api import CheckState, Farewell, Gauge, Tuning
+from watchkeeper.schema.events import Period, from_ms
 from watchkeeper.testing import Bench
 from watchkeeper.view import Gauges, Table, Urgency
 from watchkeeper_vitals import Vitals
@@ -145,3 +145,67 @@ def test_what_differs_from_the_set_up_sheet_is_shown() -> None:
         "sheet:filter_high_hz": (CheckState.POOR, "2400, not 3000"),
         "sheet:serial speed": (CheckState.GOOD, "should be 38400"),
     }
+
+
+MANY = tuple(f"CQ {prefix}QS{last} FN42" for prefix in ("W1", "K2", "N3") for last in "ABCD")
+
+
+def listen(bench: Bench, heard: dict[str, tuple[str, ...]]) -> None:
+    """One period on one frequency, with what each source heard in it."""
+    for source, texts in heard.items():
+        bench.hear(*texts, source=source)
+        bench.feed(
+            Period(
+                v=1,
+                source=source,
+                at=from_ms(bench.start_ms),
+                mode=bench.mode,
+                dial_hz=bench.dial_hz,
+                count=len(texts),
+                final=True,
+            )
+        )
+    bench.skip()
+
+
+def test_a_source_that_falls_silent_is_hailed_once_by_its_name_and_clears_itself() -> None:
+    bench = Bench(Vitals)
+    both, one = {"left": MANY, "right": MANY}, {"left": MANY}
+    for _ in range(4):
+        listen(bench, both)
+    assert reading(bench, "sources").text == "clean: left, right"
+    for _ in range(20):
+        listen(bench, one)
+    assert hailed(bench) == ["sources"]
+    assert reading(bench, "sources").text == "right is silent"
+    listen(bench, both)
+    assert reading(bench, "sources").urgency == Urgency.CALM
+    assert hailed(bench) == ["sources"]
+
+
+def test_after_a_farewell_silence_is_no_fault() -> None:
+    bench = Bench(Vitals)
+    for _ in range(4):
+        listen(bench, {"left": MANY, "right": MANY})
+    bench.feed(Farewell(v=1, source="right", at=from_ms(bench.start_ms)))
+    for _ in range(20):
+        listen(bench, {"left": MANY})
+    assert not hailed(bench)
+
+
+def test_two_sources_that_disagree_on_one_band_are_told() -> None:
+    bench = Bench(Vitals)
+    for _ in range(8):
+        listen(bench, {"left": MANY, "right": MANY[:2]})
+    assert hailed(bench) == ["sources"]
+    assert reading(bench, "sources").sentence.startswith("right hears 2 stations where another source hears 12.")
+    for _ in range(4):
+        listen(bench, {"left": MANY, "right": MANY})
+    assert reading(bench, "sources").urgency == Urgency.CALM
+
+
+def test_sources_that_hear_about_the_same_agree() -> None:
+    bench = Bench(Vitals)
+    for _ in range(12):
+        listen(bench, {"left": MANY, "right": MANY[:6]})
+    assert not hailed(bench)

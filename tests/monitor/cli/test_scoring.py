@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -58,5 +61,15 @@ def test_a_bad_days_faults_are_found(tmp_path: Path) -> None:
 
 
 def test_warnings_go_to_the_log_of_the_run_and_not_between_the_figures(tmp_path: Path) -> None:
-    output = run("rehearse", "--score", "--json", "--periods", "4", "--seed", "3", "--data", str(tmp_path))
-    assert len(output.splitlines()) == 1
+    config = tmp_path / "config.toml"
+    config.write_text("[plugins]\nbudget_ms = 0.0001\n", encoding="utf-8")
+    arguments = ("--periods", "4", "--seed", "3", "--data", str(tmp_path / "data"), "--config", str(config))
+    done = subprocess.run(
+        [sys.executable, "-m", "watchkeeper", "rehearse", "--score", "--json", *arguments],
+        capture_output=True,
+        check=True,
+    )
+    assert len(done.stdout.splitlines()) == 1
+    assert done.stderr == b""
+    logged = [json.loads(line) for line in (tmp_path / "data" / "watch.log").read_text(encoding="utf-8").splitlines()]
+    assert any("allowed are 0.0001" in one["message"] for one in logged), logged
