@@ -151,7 +151,7 @@ def sending_gauges(spectrum: Spectrum, own: Own, band: str | None, top: OnAir | 
 
 def _readings(clear: Clear, own: Own) -> tuple[Reading, ...]:
     if clear.age_ms is None:
-        words = "no period of this parity was listened to yet: listen to one before you send"
+        words = "unknown yet: first listen to one period of this parity"
     elif clear.stale:
         words = f"{clear.offset_hz:,} Hz, but that is {age_words(clear.age_ms)} old: listen for one period"
     else:
