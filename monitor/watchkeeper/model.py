@@ -122,7 +122,7 @@ class OnAir(msgspec.Struct, kw_only=True, eq=False):
     doing: Doing
     since_ms: int  # since when it does that
     partner: str | None = None
-    directed_to: str | None = None  # "DX", "EU", … of a directed call
+    directed_to: str | None = None  # "DX", "EU", … where its last call to all was a directed one
     to_me: bool = False
     text: str = ""
     lacks: tuple[str, ...] = ()  # what its exchange with us still lacks, in the order it comes

@@ -9,7 +9,7 @@ from watchkeeper.api import Context, Hail, Hearing, Need, OnAir, Period, Urgency
 from watchkeeper.radio.message import matches_own
 from watchkeeper_worked import WorkedNote, band_words
 
-from .directed import excludes
+from . import directed
 from .notes import LookoutNote
 from .ranking import Ranker
 from .readiness import act_by_ms
@@ -122,8 +122,8 @@ class Hailer:
             return "the hearing is not credible: " + "; ".join(hearing.credibility.reasons[:2])
         if own.call is not None and matches_own(own.call, hearing.call):
             return "it is you"
-        if station is not None and excludes(station, own):
-            return f"it calls {station.directed_to}, which is not you"
+        if station is not None and directed.excludes(station, own):
+            return directed.why_not(station)
         return None
 
     def _speaking(self, hearing: Hearing, note: LookoutNote) -> tuple[str, str] | None:

@@ -10,7 +10,7 @@ from watchkeeper.radio.message import matches_own
 from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote, band_words, need_words
 
-from .directed import excludes
+from . import directed
 from .goals import Goals
 from .notes import LookoutNote
 from .readiness import (
@@ -91,8 +91,8 @@ class Ranker:
             return "it is you"
         if station.calls_me:
             return None
-        if excludes(station, own):
-            return f"it calls {station.directed_to}, which is not you"
+        if directed.excludes(station, own):
+            return directed.why_not(station)
         note = hearing.note(WorkedNote)
         duplicate = note is not None and self._standing(station, note).duplicate
         if duplicate and hearing.note(LookoutNote) is None and not self._goals.counts_again(station.call):

@@ -196,6 +196,48 @@ def test_a_directed_call_that_is_not_for_me_is_neither_hailed_nor_advised() -> N
     assert len(on.hails) == 4
 
 
+@pytest.mark.parametrize(
+    ("text", "is_for_me"),
+    [
+        ("CQ USA OE1QRM JN88", False),
+        ("CQ ASIA W1QSB FN42", False),
+        ("CQ AFR W1QSB FN42", False),
+        ("CQ EURO W1QSB FN42", True),
+        ("CQ NY W1QSB FN42", False),
+        ("CQ ON VE3QRV FN03", False),
+        ("CQ ON G4QRS IO91", False),
+        ("CQ FD W1QSB FN42", True),
+        ("CQ RU W1QSB FN42", True),
+        ("CQ WW W1QSB FN42", True),
+        ("CQ UP W1QSB FN42", True),
+        ("CQ POTA W1QSB FN42", True),
+        ("CQ 145 W1QSB FN42", True),
+    ],
+)
+def test_a_word_behind_the_call_to_all_is_a_place_or_an_event(text: str, is_for_me: bool) -> None:
+    on = bench({"calls": ["*"]})
+    on.period(text)
+    assert bool(on.hails) is is_for_me
+    assert bool(on.table("lookout.ranked").rows) is is_for_me
+
+
+def test_who_looks_for_others_looks_for_them_after_a_contact_too() -> None:
+    on = bench({"calls": ["OE*"]}, {"calls_me": True})
+    on.period("CQ DX OE1QRM JN88")
+    on.period("OE1QRM W1QSB FN42")
+    on.period("W1QSB OE1QRM -10")
+    on.period("OE1QRM W1QSB R-09")
+    on.period("W1QSB OE1QRM RR73")
+    assert (on.hails, ranked(on)) == ([], ["W1QSB"])
+    assert "not advised: its last call was for DX, which is not you" in on.host.explain("OE1QRM")
+    on.skip()
+    on.period("DL5QRM OE1QRM JN88")
+    assert ([hail.call for hail in on.hails], ranked(on)[0]) == (["OE1QRM"], "OE1QRM")
+    on.skip()
+    on.period("CQ OE1QRM JN88")
+    assert "OE1QRM" in ranked(on)
+
+
 def test_a_directed_call_to_states_is_for_those_in_the_country() -> None:
     on = bench({"need": ["entity"]}, own=Own(call="W7QRM", locator="DN41"))
     on.period("CQ CA W1QSB FN42")

@@ -86,7 +86,6 @@ class ExchangeTracker:
         if (doing, partner) != (row.doing, row.partner):
             row.since_ms = hearing.period_ms
         row.doing, row.partner, row.missed = doing, partner, 0
-        row.directed_to = reading.directed_to
         row.text, row.said_ms = reading.text, hearing.period_ms
         row.to_me = hearing.to_me
         # it tells two stations something at once: it works several, and takes further calls
@@ -94,6 +93,7 @@ class ExchangeTracker:
         if doing is Doing.CALLING:
             row.calls_in_vain += row.called_ms != hearing.period_ms
             row.called_ms = hearing.period_ms
+            row.directed_to = reading.directed_to
         else:
             row.calls_in_vain = 0
         row.leaving = doing is Doing.FREE and reading.step == "farewell" and row.called_ms is None
