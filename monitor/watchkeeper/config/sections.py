@@ -178,7 +178,7 @@ class PluginSettings(Section, frozen=True, kw_only=True):
     block: Annotated[tuple[str, ...], Meta(description="never start these plugins")] = ()
     budget_ms: Annotated[
         float, Meta(gt=0, le=10_000, description="time one call of a plugin may take, in milliseconds")
-    ] = 50.0
+    ] = 250.0
     burst_budget_ms: Annotated[
         float,
         Meta(
@@ -186,7 +186,7 @@ class PluginSettings(Section, frozen=True, kw_only=True):
             le=10_000,
             description="time a plugin's notes on all hearings of one burst may take, in milliseconds",
         ),
-    ] = 100.0
+    ] = 500.0
     rest_min: Annotated[
         float, Meta(gt=0, le=1440, description="minutes of event time after which a rested plugin is tried again")
     ] = 10.0

@@ -1,8 +1,9 @@
 """One guard round each call of a plugin: what it raises stays with it, and its time is measured.
 
 Time decides nothing here but who is rested, and a rest goes through the journal: a replay takes rests from there.
-A call *overruns* when it took longer than its budget by the wall clock while it computed or waited for something.
-A call that was merely kept from the processor by other programs is no overrun: the kernel tells the two apart.
+A call *overruns* when it computed, or waited for something, for longer than its budget. One that was merely kept from
+the processor by other programs is no overrun: the kernel tells the two apart. Budgets leave room for machines that are
+several times slower than those the plugins were written on: a rest is for what is broken, not for what is small.
 """
 
 from __future__ import annotations
