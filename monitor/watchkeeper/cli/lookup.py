@@ -9,6 +9,7 @@ import msgspec
 
 from watchkeeper.cli.entities import use_newest
 from watchkeeper.cli.lines import answer
+from watchkeeper.faces.clean import clean
 from watchkeeper.radio import entity
 from watchkeeper.radio.callsign import Status
 
@@ -75,7 +76,7 @@ def _json(call: str) -> bytes:
 
 def _text(call: str) -> str:
     placed = entity.lookup(call)
-    label = f"{placed.call:<12}"
+    label = f"{clean(placed.call):<12}"
     if not placed.valid:
         prefix = entity.prefix_entity(placed.call)
         return f"{label} no call sign" + (f"; the prefix is that of {prefix.name}" if prefix else "")

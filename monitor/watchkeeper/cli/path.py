@@ -10,6 +10,7 @@ import click
 import msgspec
 
 from watchkeeper.cli.lines import answer
+from watchkeeper.faces.clean import clean
 from watchkeeper.radio import geodesic, link, locator, sun
 from watchkeeper.radio.place import Point
 
@@ -33,6 +34,8 @@ class Line(msgspec.Struct):
 
 
 _encode = msgspec.json.Encoder().encode
+#: what is told of a line that names no two places
+_NOTHING: dict[str, str | None] = dict.fromkeys(Line.__struct_fields__)
 
 
 # A latitude south of the equator begins with a hyphen and must not be taken for an option.
@@ -47,7 +50,7 @@ def command(places: tuple[str, ...], at: str | None, as_json: bool) -> None:
 
     A place is a locator (JN58td: its centre counts) or LAT,LON in degrees, north and east positive. A single - in their
     stead reads pairs from the standard input, one "FROM TO" a line; a bad line is answered in its turn (with --json by
-    an object that has only the key "error"), and the exit code is 1 at the end.
+    an object of nulls that has the key "error" as well), and the exit code is 1 at the end.
 
     \b
     Example:
@@ -76,7 +79,8 @@ def _many(when: datetime, as_json: bool) -> None:
             found = _between(tuple(line.split()), when)
         except ValueError as error:
             bad += 1
-            return _encode({"error": str(error)}) if as_json else f"error: {error}"
+            why = clean(str(error))
+            return _encode(_NOTHING | {"error": why}) if as_json else f"error: {why}"
         return _encode(found) if as_json else _text(found)
 
     answer(["-"], tell)
@@ -89,9 +93,9 @@ def _time(text: str | None) -> datetime:
         return datetime.now(UTC)
     try:
         at = datetime.fromisoformat(text)
-    except ValueError:
+        return at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
+    except (ValueError, OverflowError):  # an offset can lead out of the years that there are
         raise click.BadParameter(f"{text!r} is no time such as 2026-09-15T18:30:00Z", param_hint="--at") from None
-    return at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
 
 
 def _point(text: str) -> Point:

@@ -89,6 +89,14 @@ def test_for_people() -> None:
     ]
 
 
+def test_what_a_terminal_would_obey_is_not_repeated() -> None:
+    lines = "\x1b[31mW1QSB\nW1\x00QSB\n\u202eW1QSB\n"
+    told = CliRunner().invoke(cli, ["lookup", "-"], input=lines, catch_exceptions=False).stdout
+    assert [line.split()[0] for line in told.splitlines()] == ["W1QSB"] * 3
+    assert told.count("no call sign") == 3
+    assert told.replace("\n", "").isprintable()
+
+
 def test_a_call_is_needed() -> None:
     result = CliRunner().invoke(cli, ["lookup"])
     assert result.exit_code == 2

@@ -83,7 +83,9 @@ def test_pairs_by_the_line_in_order_bad_ones_too() -> None:
     result = run("-", "--json", *AT, lines="JN58td FN31pr\n\nJN58td\n-33.9,151.2 nowhere\nAA00 -0.5,179\n")
     answers = [json.loads(line) for line in result.stdout.splitlines()]
     assert result.exit_code == 1
-    assert [list(answer) for answer in answers] == [KEYS, ["error"], ["error"], KEYS]
+    bad = [*KEYS, "error"]
+    assert [list(answer) for answer in answers] == [KEYS, bad, bad, KEYS]
+    assert all(answer[key] is None for answer in answers[1:3] for key in KEYS)
     assert answers[1]["error"] == "two places are needed, FROM and TO; there are 1: JN58td"
     assert answers[2]["error"].startswith("'nowhere' is neither a locator")
 
@@ -93,6 +95,12 @@ def test_good_pairs_by_the_line_for_people() -> None:
     assert result.exit_code == 0
     assert result.stdout == run("JN58td", "FN31pr", *AT).stdout
     assert run("-", *AT, lines="JN58td\n").stdout.startswith("error: two places")
+
+
+def test_what_a_terminal_would_obey_is_not_repeated() -> None:
+    told = run("-", *AT, lines="\x1b[31mJN58td\n\x1b]0;x\x07JN58 \u202eFN31\n").stdout
+    assert told.count("\n") == 2
+    assert told.replace("\n", "").isprintable()
 
 
 @pytest.mark.parametrize(
@@ -105,6 +113,7 @@ def test_good_pairs_by_the_line_for_people() -> None:
         (["91,0", "JN58"], "'91,0' is no place"),
         (["JN58", "0,-180.5"], "'0,-180.5' is no place"),
         (["JN58", "FN31", "--at", "soon"], "'soon' is no time"),
+        (["JN58", "FN31", "--at", "0001-01-01T00:00+14:00"], "is no time"),
         (["JN58", "FN31", "--att", "soon"], "No such option '--att'"),
         (["JN58", "FN31", "-x"], "No such option '-x'"),
     ],
