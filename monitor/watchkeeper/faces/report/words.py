@@ -24,7 +24,7 @@ def when(at_ms: int) -> str:
 def summary(report: Report) -> Iterator[str]:
     """What one would tell a friend, one sentence each."""
     lasted = span((report.ended_ms - report.started_ms) / 1000)
-    still = ", and goes on" if report.running else ""
+    still = "; the session is open" if report.running else ""
     yield f"The watch stood from {when(report.started_ms)} to {when(report.ended_ms)} UTC, {lasted}{still}."
     yield _station(report)
     if report.contacts:
