@@ -256,12 +256,14 @@ def _is_whole(value: Any) -> bool:
 
 def _wrong_envelope(value: dict[str, Any], place: str) -> Refusal | None:
     """Version before kind, and kind before all else: a later version may change what follows."""
-    for field in ("v", "kind"):
-        if field not in value:
-            return _refusal(Reason.MISSING_FIELD, f"{field} is missing", value, place, field)
-    version, kind = value["v"], value["kind"]
+    if "v" not in value:
+        return _refusal(Reason.MISSING_FIELD, "v is missing", value, place, "v")
+    version = value["v"]
     if isinstance(version, int | float) and not isinstance(version, bool) and version > VERSION:
         return _refusal(Reason.VERSION, f"schema version {version}; this program reads {VERSION}", value, place, "v")
+    if "kind" not in value:
+        return _refusal(Reason.MISSING_FIELD, "kind is missing", value, place, "kind")
+    kind = value["kind"]
     if isinstance(kind, str) and kind not in KINDS:
         return _refusal(Reason.UNKNOWN_KIND, f"no such kind: {kind[:32]!r}", value, place, "kind")
     return None

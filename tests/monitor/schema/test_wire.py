@@ -192,7 +192,8 @@ def test_each_required_field_is_missed(name: str) -> None:
 
 
 def test_a_later_version_is_named_before_anything_it_may_have_changed() -> None:
-    assert refused(decode(packed({"v": 3, "kind": "hologram"}))) == (Reason.VERSION, "v")
+    for later in ({"v": 3, "kind": "hologram"}, {"v": 2}, {"v": 2, "kind": 7}, {**HEARD, "v": 1.5}):
+        assert refused(decode(packed(later))) == (Reason.VERSION, "v")
 
 
 def test_a_refused_contact_tells_whom_to_answer() -> None:
