@@ -7,11 +7,12 @@ goes through the careful scanner, from the same place, so that speed never costs
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
 from watchkeeper.adif import adx
+from watchkeeper.adif.outline import Outline
 from watchkeeper.adif.record import Header, Problem, Record
 from watchkeeper.adif.scan import TAG, TAG_LIMIT, Unit, decoded, own_type, scan
 
@@ -30,6 +31,9 @@ _HEADER_LIMIT = 4096
 _SELDOM_AGAIN = frozenset(("CALL", "COMMENT", "FREQ", "FREQ_RX", "NAME", "NOTES", "QSLMSG", "TIME_OFF", "TIME_ON"))
 _PIECES_LIMIT = 8192
 _PIECE_LENGTH = 16
+
+#: the byte offset behind a record's end mark, and its wanted fields: length, ``>`` and data of each, or None
+Excerpt = tuple[int, tuple[str | None, ...]]
 
 
 class Reader(Iterator[Record]):
@@ -64,6 +68,13 @@ def read_file(path: Path | str, *, places: bool = False) -> Iterator[Record]:
     """The records of a file, which is closed behind the last one. Raises ``OSError`` when it cannot be read."""
     with Path(path).open("rb") as stream:
         yield from Reader(stream, places=places)
+
+
+def excerpts(stream: BinaryIO, outline: Outline) -> Iterator[Excerpt | Record]:
+    """The records of an open ADI stream; of one that fits the ``outline``, which is sound then, only an excerpt."""
+    adi = _AdiStream(stream, stream.read(_CHUNK), Header(), places=False)
+    adi.read_header()
+    return adi.excerpts(outline)
 
 
 class _AdiStream:
@@ -106,6 +117,43 @@ class _AdiStream:
             if record is not None:
                 yield record
 
+    def excerpts(self, outline: Outline) -> Iterator[Excerpt | Record]:
+        """Every record of the stream, in part where the ``outline`` is enough for it."""
+        while not outline.hopeless:
+            self._fill()
+            yield from self._outlined(outline)
+            self._fill()
+            if self._position == len(self._text):
+                return
+            text, begin = self._text, self._position
+            plain = self._plain_records()
+            record = next(plain, None)
+            plain.close()
+            if record is not None:
+                outline.learn(text[begin : self._position])
+            else:
+                record = self._careful_record()
+            if record is not None:
+                yield record
+        yield from self.records()
+
+    def _outlined(self, outline: Outline) -> Iterator[Excerpt]:
+        """Records as long as they fit the outline and the window holds one of the greatest length."""
+        match, groups, text, offset = outline.match, outline.groups, self._text, self._offset
+        position = begin = self._position
+        last = len(text) if self._final else len(text) - RECORD_LIMIT
+        count = 0
+        try:
+            while position <= last and (found := match(text, position)):
+                position = found.end()
+                count += 1
+                yield offset + position, found.group(*groups)
+        finally:
+            self._line += text.count("\n", begin, position)
+            self._position = position
+            self._number += count
+            outline.fitted += count
+
     def _fill(self) -> None:
         """Read on until a whole record's greatest length lies ahead, and drop what lies behind."""
         while not self._final and len(self._text) - self._position < RECORD_LIMIT:
@@ -115,7 +163,7 @@ class _AdiStream:
             self._offset += self._position
             self._position = 0
 
-    def _plain_records(self) -> Iterator[Record]:
+    def _plain_records(self) -> Generator[Record, None, None]:
         """Records as long as they are plain and the window holds one of the greatest length.
 
         Everything is inlined and kept in local names: this loop is the speed of an import.

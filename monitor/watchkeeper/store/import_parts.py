@@ -10,18 +10,17 @@ import io
 import re
 from array import array
 from collections.abc import Callable, Iterable, Iterator
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import BinaryIO, NamedTuple, TypeVar
+from typing import BinaryIO, NamedTuple
 
-from ..adif import AdifValueError, Reader, Record, adx, encode_record, normalise, parse_when
+from ..adif import AdifValueError, Reader, Record, adx, encode_record
 from ..adif import contact as adif_contact
-from ..radio.band import BANDS
-from ..schema.events import to_ms
-from .told import CONFIRMED, told
+from ..adif.outline import Outline
+from ..adif.reader import Excerpt, excerpts
+from .import_values import FIELDS, bands, data_of, days, fields_of, modes, rests, squares, times, told_of
 
-K = TypeVar("K")
-V = TypeVar("V")
 #: a part of this size keeps the memory small and a processor busy for half a second
 PART_BYTES = 4 * 1024 * 1024
 #: how far behind its end a part is read at most: the longest record
@@ -29,13 +28,7 @@ _OVERLAP = 512 * 1024
 _LOOK = 4096
 _MARK = re.compile(rb"<eor>", re.IGNORECASE)
 _HEADER = re.compile(rb"<eoh>", re.IGNORECASE)
-#: what was understood once: the same values come again and again, in every part that this process reads
-_CACHED = 100_000
-_DAYS: dict[str, int] = {}
-_TIMES: dict[str, int] = {}
-_MODES: dict[tuple[str | None, str | None], tuple[str, bool]] = {}
-_TOLD: dict[tuple[str | None, ...], str] = {}
-_BANDS = frozenset(band.name for band in BANDS)
+_CALL = re.compile(r"[A-Za-z0-9/]+")
 
 
 class Refused(NamedTuple):
@@ -104,12 +97,19 @@ def read_part(path: Path, start: int, stop: int) -> Part:
     with path.open("rb") as file:
         file.seek(start)
         data = file.read(stop - start + _OVERLAP)
-    return _Rows(data, start).read(stop - start)
+    return _Rows(data, start).take(excerpts(io.BytesIO(data), _outline(path)), stop - start)
 
 
 def read_adx(stream: BinaryIO) -> Part:
     """The records of an open ADX stream, all in one part; each is written anew as ADI."""
     return _Rows(b"", 0).take(Reader(stream))
+
+
+@lru_cache(maxsize=1)
+def _outline(path: Path) -> Outline:
+    """What this process has learned of the file at ``path`` from its parts so far."""
+    del path  # it tells one outline from another
+    return Outline(FIELDS)
 
 
 class _Rows:
@@ -119,28 +119,30 @@ class _Rows:
         self._data = data
         self._start = start
         self._part = Part([], array("q"), [], [], [], array("q"), {}, [], [], 0, 0, start)
+        #: a place in the data and the line there
+        self._line_at = (0, 1)
 
-    def read(self, length: int) -> Part:
-        """The records that begin within the first ``length`` bytes of the data."""
-        return self.take(Reader(io.BytesIO(self._data)), length)
-
-    def take(self, records: Iterable[Record], length: int = 0) -> Part:
+    def take(self, records: Iterable[Excerpt | Record], length: int = 0) -> Part:
         """The ``records``, which lie in the data one behind the other, up to the first that ends at ``length``."""
-        part, start, find, plain = self._part, self._start, self._data.find, self._plain
+        part, start, find = self._part, self._start, self._data.find
         keep = part.spans.extend
         end = count = 0
         for record in records:
-            begin, end = end, record.end
+            begin = end
+            end = record[0] if isinstance(record, tuple) else record.end
             count += 1
             if count == 1:
                 begin = self._behind_header(end)
+            begin = max(begin, find(b"<", begin))
             try:
-                if not (record.sound and plain(record)):
+                if isinstance(record, Record):
+                    self._take_full(record)
+                elif not self._add(record[1]):
+                    record = self._in_full(begin, end)
                     self._careful(record)
-                if not end:  # ADX: the log keeps records as ADI has them
-                    self._write_anew(record, len(part.calls) - 1)
-                keep((start + max(begin, find(b"<", begin)), start + end))
+                keep((start + begin, start + end))
             except AdifValueError as fault:
+                assert isinstance(record, Record)
                 part.refused.append(Refused(count, record.line, str(fault)))
             if end >= length > 0:
                 break
@@ -150,26 +152,43 @@ class _Rows:
         head = _HEADER.search(self._data, 0, stop)
         return head.end() if head is not None else 0
 
-    def _plain(self, record: Record) -> bool:
-        """Add a record whose every value that matters here is as the standard wants it; false for any other."""
-        get = record.get
-        try:
-            call, band, date, time = record["CALL"], record["BAND"], record["QSO_DATE"], record["TIME_ON"]
-            started_ms = (_DAYS.get(date) or _day_ms(date)) + (_TIMES.get(time) or _time_ms(time))
-            mode, mended = _MODES.get((record["MODE"], get("SUBMODE"))) or _mode(record["MODE"], get("SUBMODE"))
-        except (KeyError, ValueError):
-            return False
-        if band not in _BANDS or not call.isupper() or not call.isascii() or " " in call:
-            return False
+    def _add(self, fields: tuple[str | None, ...]) -> bool:
+        """Add a record by its fields, as :data:`FIELDS` names them; false where the careful way must look at it."""
         part = self._part
+        try:
+            started_ms = days[fields[1]] + times[fields[2]]
+            band = bands[fields[3]]
+            mode, mended = modes[fields[4:6]]
+        except ValueError:
+            return False
         if mended:
             part.mended.append(len(part.calls))
-        part.calls.append(call)
+        part.calls.append(data_of(fields[0]).upper())
         part.started_ms.append(started_ms)
         part.bands.append(band)
         part.modes.append(mode)
-        part.told.append(_told_by(record))
+        part.told.append(squares[fields[6]] + rests[fields[7:]])
         return True
+
+    def _take_full(self, record: Record) -> None:
+        """Add a record that was read in full. Raises ``AdifValueError`` where it makes no contact."""
+        if not (record.sound and self._plain(record)):
+            self._careful(record)
+        if not record.end:  # ADX: the log keeps records as ADI has them
+            self._write_anew(record, len(self._part.calls) - 1)
+
+    def _plain(self, record: Record) -> bool:
+        """Add a record that was read in full, if every value that matters here is as the standard wants it."""
+        fields = fields_of(record)
+        return _CALL.fullmatch(data_of(fields[0])) is not None and self._add(fields)
+
+    def _in_full(self, begin: int, end: int) -> Record:
+        """The record between two places of the data, read in full."""
+        record = next(Reader(io.BytesIO(self._data[begin:end])))
+        place, line = self._line_at
+        record.line = line + self._data.count(b"\n", place, begin)
+        self._line_at = begin, record.line
+        return record
 
     def _careful(self, record: Record) -> None:
         """Add any other record. Raises ``AdifValueError`` where it makes no contact."""
@@ -184,7 +203,7 @@ class _Rows:
         part.started_ms.append(contact.started_ms)
         part.bands.append(contact.band)
         part.modes.append(contact.mode)
-        part.told.append(_told_by(record))
+        part.told.append(told_of(fields_of(record)))
 
     def _write_anew(self, record: Record, index: int) -> None:
         """Keep the record as the writer spells it. One that loses letters by that, for ADI is ASCII, is mended."""
@@ -192,68 +211,3 @@ class _Rows:
         self._part.anew[index] = data
         if changes and self._part.mended[-1:] != [index]:
             self._part.mended.append(index)
-
-
-def _day_ms(text: str) -> int:
-    """The start of a day. Raises ValueError for what is none: the careful way tells what is wrong."""
-    day, _ = parse_when({"QSO_DATE": text, "TIME_ON": "0000"})
-    return _kept(_DAYS, text, to_ms(day))
-
-
-def _time_ms(text: str) -> int:
-    """HHMM or HHMMSS as ms of the day. Raises ValueError for anything else."""
-    if len(text) not in (4, 6) or not (text.isascii() and text.isdecimal()):
-        raise ValueError(text)
-    hour, minute, second = int(text[:2]), int(text[2:4]), int(text[4:] or 0)
-    if hour > 23 or minute > 59 or second > 59:
-        raise ValueError(text)
-    return _kept(_TIMES, text, (hour * 3600 + minute * 60 + second) * 1000)
-
-
-def _mode(mode: str, submode: str | None) -> tuple[str, bool]:
-    """The mode as on the air, and whether it had to be mended. Raises ValueError where there is none."""
-    taken = normalise(mode, submode)
-    if not taken.mode:
-        raise ValueError(mode)
-    return _kept(_MODES, (mode, submode), (taken.submode or taken.mode, taken.mended))
-
-
-def _kept(known: dict[K, V], key: K, value: V) -> V:
-    if len(known) > _CACHED:
-        known.clear()
-    known[key] = value
-    return value
-
-
-def _told_by(record: Record) -> str:
-    """See :mod:`watchkeeper.store.told`: the locator differs from record to record, the rest comes again."""
-    get = record.get
-    others = (
-        get("STATE"),
-        get("DXCC"),
-        get("CQZ"),
-        get("ITUZ"),
-        get("CONT"),
-        get("QSL_RCVD"),
-        get("LOTW_QSL_RCVD"),
-        get("EQSL_QSL_RCVD"),
-        get("DCL_QSL_RCVD"),
-    )
-    rest = _TOLD.get(others)
-    if rest is None:
-        rest = _kept(_TOLD, others, _told_rest(*(text or "" for text in others)))
-    locator = get("GRIDSQUARE")
-    if not locator:
-        return rest
-    square = locator[:4].upper()
-    return square + rest if square.isalnum() else rest
-
-
-def _told_rest(state: str, entity: str, cq_zone: str, itu_zone: str, continent: str, *received: str) -> str:
-    confirmed = CONFIRMED if any(text.upper() in ("Y", "V") for text in received) else ""
-    return told("", state, _digits(entity), _digits(cq_zone), _digits(itu_zone), continent.upper(), confirmed)
-
-
-def _digits(text: str) -> str:
-    """A number without the zeros before it; nothing for what is no number."""
-    return str(int(text)) if text.isascii() and text.isdigit() else ""
