@@ -169,6 +169,8 @@ def _decode_array(text: str) -> Decoded:
             return Decoded(whole)
     elements = _split(text)
     if elements is None:
+        if _depth(text) > MAX_DEPTH:
+            return _refused(Reason.TOO_DEEP, _TOO_DEEP)
         return _refused(Reason.NOT_JSON, "the array does not end where the datagram does")
     if len(elements) > MAX_BATCH:
         return _refused(Reason.TOO_MANY, f"{len(elements)} events; an array holds at most {MAX_BATCH}")

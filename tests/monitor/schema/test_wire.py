@@ -176,6 +176,7 @@ def field(name: str, raw: str) -> bytes:
         (field("kind", '"smelt"'), Reason.UNKNOWN_KIND, "kind"),
         (field("kind", "[]"), Reason.BAD_VALUE, "kind"),
         (b"[" * 4000 + b"]" * 4000, Reason.TOO_DEEP, "[0]"),
+        (b"[" * 8000, Reason.TOO_DEEP, ""),
         (b'{"v":' * 40 + b"1" + b"}" * 40, Reason.TOO_DEEP, ""),
         (field("text", "[" * 3000 + "]" * 3000), Reason.TOO_DEEP, ""),
     ],
