@@ -21,7 +21,8 @@ class Evidence(NamedTuple):
     vitals: Mapping[str, Vital]
     periods: int
     stations: int
-    forward_w: float | None
+    #: of a receiver whose noise has not fallen; None where no level is told
+    noise_dbfs_hz: float | None
     supply_v: float | None
     trials: tuple[Trial, ...]
     best: Trial | None
@@ -38,7 +39,7 @@ def checks(known: Evidence) -> list[Check]:
         _vital(known, "audio", "Audio level", 21, "Have the decoder tell the level of its audio (`period` events)."),
         _vital(known, "passband", "Receiver passband", 22, "Listen for a few periods: a 500 Hz filter hides most."),
         _decodes(known),
-        _vital(known, "receiver", "Noise", 24, "Listen for a few periods."),
+        _vital(known, "receiver", "Receiver", 24, "Listen for a few periods."),
         _vital(known, "drive", "Drive", 30, _TUNE),
         _vital(known, "power", "Forward power", 31, _TUNE),
         _vital(known, "match", "Match", 32, _TUNE),
@@ -77,10 +78,9 @@ def _power(own: Own) -> Check:
 
 def _vital(known: Evidence, key: str, label: str, rank: int, waiting: str) -> Check:
     vital = known.vitals.get(key)
-    if vital is None or vital.text in ("not told", "not known yet"):
-        return Check(
-            key=key, label=label, state=CheckState.WAITING, evidence="no evidence yet", remedy=waiting, rank=rank
-        )
+    if vital is None or not (vital.known or vital.wrong):
+        evidence = "no evidence yet" if vital is None else vital.text
+        return Check(key=key, label=label, state=CheckState.WAITING, evidence=evidence, remedy=waiting, rank=rank)
     return Check(
         key=key,
         label=label,
@@ -92,14 +92,16 @@ def _vital(known: Evidence, key: str, label: str, rank: int, waiting: str) -> Ch
 
 
 def _decodes(known: Evidence) -> Check:
-    if not known.periods:
-        evidence, state = "no period yet", CheckState.WAITING
-    elif not known.stations:
-        evidence, state = "no station yet", CheckState.WAITING
+    """Decodes, or at least noise: a band may be closed."""
+    if known.stations:
+        words = "1 station" if known.stations == 1 else f"{known.stations} stations"
+        evidence, state = f"{words} in the last period", CheckState.GOOD
+    elif known.noise_dbfs_hz is not None:
+        evidence, state = f"no station, but noise at {known.noise_dbfs_hz:.0f} dBFS/Hz", CheckState.GOOD
     else:
-        evidence, state = f"{known.stations} stations in the last period", CheckState.GOOD
+        evidence, state = "no station yet" if known.periods else "no period yet", CheckState.WAITING
     remedy = None if state is CheckState.GOOD else "Compare mode, dial frequency, audio device and clock."
-    return Check(key="decodes", label="Decodes", state=state, evidence=evidence, remedy=remedy, rank=23)
+    return Check(key="decodes", label="Decodes or noise", state=state, evidence=evidence, remedy=remedy, rank=23)
 
 
 def _trials(known: Evidence) -> Iterator[Check]:

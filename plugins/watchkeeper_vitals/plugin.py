@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
+
 from watchkeeper.api import (
     Check,
     Context,
@@ -11,19 +13,23 @@ from watchkeeper.api import (
     Hail,
     Hearing,
     Period,
+    Reception,
     Sent,
     Tuning,
     Urgency,
     hookimpl,
 )
+from watchkeeper.radio import band as bands
 from watchkeeper.radio.mode import timed
 from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
 
+from .beside import Around
 from .checks import Evidence, checks
 from .receiving import Receiving
 from .sending import Sending
 from .settings import VitalsConfig
 from .shared import Shared
+from .silence import Beside
 from .sources import Sources
 from .vital import Vital
 
@@ -31,7 +37,13 @@ _MOST_RECEIVERS = 64
 #: a receiver that was not listened to for so long says nothing about now
 _OLD_MS = 300_000
 _HOUR_MS = 3_600_000
+#: a source that hears so many stations hears the band
+_HEARS = 3
+#: a source's other frequency counts as listened to for so many periods
+_FRESH_PERIODS = 4
 _Key = tuple[str, int]
+#: the source whose receiver a vital is of, none for the station's own, and the vital's key
+_Place = tuple[str | None, str]
 
 
 class Vitals:
@@ -49,8 +61,9 @@ class Vitals:
         self._sending = Sending(config)
         self._sources = Sources(config)
         self._shared = Shared()
+        self._around = Around()
         self._sent: list[tuple[int, float]] = []
-        self._vitals: dict[str, Vital] = {}
+        self._vitals: dict[_Place, Vital] = {}
         self._clock_told: Gauge | None = None
         self._closed = 0
         self._views: tuple[View, ...] | None = None
@@ -61,6 +74,8 @@ class Vitals:
     def event_seen(self, event: Event) -> None:
         """Gauges, tuning and transmissions."""
         self._sources.spoke(event.source, event.at_ms, farewell=isinstance(event, Farewell))
+        if isinstance(event, Farewell):
+            self._forget(event.source)
         if isinstance(event, Gauge):
             self._gauge(event)
         elif isinstance(event, Tuning):
@@ -73,6 +88,8 @@ class Vitals:
             self._sent = [one for one in self._sent if one[0] > event.at_ms - _HOUR_MS]
             self._sent.append((event.at_ms, 0.0 if known is None else known.transmission_s))
             self._sending.sent()
+        elif isinstance(event, Reception):
+            self._around.reported(event, self._context.own.call)
 
     @hookimpl
     def annotate(self, hearing: Hearing) -> None:
@@ -84,7 +101,7 @@ class Vitals:
         if gauge.clock_synchronised is not None or gauge.clock_error_s is not None:
             self._clock_told = gauge
         for vital in self._sending.found.values():
-            self._put(vital)
+            self._put(None, vital)
 
     @hookimpl
     def period_closed(self, period: Period) -> None:
@@ -93,17 +110,50 @@ class Vitals:
         self._sources.spoke(period.source, period.end_ms)
         receiver = self._receiver(period)
         receiver.unsynchronised = self._clock_told is not None and self._clock_told.clock_synchronised is False
-        receiver.close(period, self._shared.of(period))
+        receiver.close(period, self._shared.of(period), self._beside(period))
         heard = {
             source: (period.band or "", one.count)
             for (source, dial_hz), one in self._receivers.items()
             if dial_hz == period.dial_hz and one.last_ms >= period.start_ms
         }
-        found = [*receiver.vitals, self._gauged_clock(), self._duty(period.start_ms)]
-        for vital in found:
-            if vital is not None:
-                self._put(vital)
-        self._put(self._sources.judge(self._context.losses(), self._context.now_ms, period.length_ms, heard))
+        for vital in self._worst(period):
+            self._put(period.source, self._gauged(vital) if vital.key == "clock" else vital)
+        duty = self._duty(period.start_ms)
+        if duty is not None:
+            self._put(None, duty)
+        self._put(None, self._sources.judge(self._context.losses(), self._context.now_ms, period.length_ms, heard))
+
+    def _worst(self, period: Period) -> list[Vital]:
+        """The vitals of a source: of the frequencies that it listens to by turns, each vital's worst."""
+        since_ms = period.start_ms - _FRESH_PERIODS * period.length_ms
+        found: dict[str, Vital] = {}
+        for (source, _), receiver in self._receivers.items():
+            if source == period.source and receiver.last_ms >= since_ms:
+                for vital in receiver.vitals:
+                    best = found.get(vital.key)
+                    if best is None or vital.level >= best.level:
+                        found[vital.key] = vital
+        return list(found.values())
+
+    def _beside(self, period: Period) -> Beside:
+        """What else is known of the period's band."""
+        now_ms = period.start_ms
+        others: list[tuple[str, int]] = []
+        elsewhere: list[tuple[str, int]] = []
+        for (source, dial_hz), one in self._receivers.items():
+            if not one.count or one.last_ms < now_ms - _OLD_MS:
+                continue
+            band = bands.of(dial_hz)
+            if source != period.source and band == period.band and one.count >= _HEARS:
+                others.append((source, one.count))
+            elif source == period.source and band is not None and band != period.band:
+                elsewhere.append((band, one.count))
+        return self._around.beside(
+            period,
+            self._context.own.locator,
+            max(others, key=itemgetter(1), default=None),
+            max(elsewhere, key=itemgetter(1), default=None),
+        )
 
     def _receiver(self, period: Period) -> Receiving:
         key = (period.source, period.dial_hz)
@@ -113,30 +163,36 @@ class Vitals:
             receiver.last_ms = period.end_ms
         self._receivers[key] = receiver
         if len(self._receivers) > _MOST_RECEIVERS:
-            del self._receivers[next(iter(self._receivers))]
+            self._forget(next(iter(self._receivers))[0])
         tuned = self._tuned.get(period.source)
         if tuned is not None and tuned.dial_hz == period.dial_hz:
             if tuned.search_low_hz is not None and tuned.search_high_hz is not None:
                 receiver.width_hz = (tuned.search_low_hz, max(tuned.search_high_hz, tuned.search_low_hz + 500))
             if tuned.filter_low_hz is not None and tuned.filter_high_hz is not None:
                 receiver.filter_hz = (tuned.filter_low_hz, tuned.filter_high_hz)
+            receiver.sending_hz = tuned.send_offset_hz
         return receiver
 
-    def _gauged_clock(self) -> Vital | None:
-        """The system's own word on its clock, where it tells an error."""
+    def _gauged(self, clock: Vital) -> Vital:
+        """The clock as the air tells, and where the air tells nothing, or nothing wrong, by the computer's own word."""
         told = self._clock_told
-        if told is None or told.clock_error_s is None or abs(told.clock_error_s) <= self._config.clock_off_s:
-            return None
-        return Vital(
-            "clock",
-            "Clock",
-            f"{told.clock_error_s:+.1f} s off",
-            Urgency.WANTED,
-            f"The computer says that its clock is {told.clock_error_s:+.1f} s off.",
-            "Set the computer's clock from a time server or a satellite receiver.",
-            0.95,
-            told.clock_error_s,
-        )
+        if told is None or clock.wrong:
+            return clock
+        error_s = told.clock_error_s
+        if error_s is not None and abs(error_s) > self._config.clock_off_s:
+            return Vital(
+                "clock",
+                "Clock",
+                f"{error_s:+.1f} s off",
+                Urgency.WANTED,
+                f"The computer says that its clock is {error_s:+.1f} s off.",
+                "Set the computer's clock from a time server or a satellite receiver.",
+                0.95,
+                error_s,
+            )
+        if not clock.known and told.clock_synchronised is True:
+            return Vital("clock", "Clock", "synchronised, by the computer's word", value=error_s)
+        return clock
 
     def _duty(self, now_ms: int) -> Vital | None:
         if not self._sent:
@@ -147,24 +203,44 @@ class Vitals:
 
     # -- judging ------------------------------------------------------------------------------------------------------
 
-    def _put(self, vital: Vital) -> None:
+    def _put(self, source: str | None, vital: Vital) -> None:
         """Take in how a vital stands; what has become wrong, or worse, is hailed once."""
-        before = self._vitals.get(vital.key)
+        place = (source, vital.key)
+        before = self._vitals.get(place)
         if vital == before:
             return
-        self._vitals[vital.key] = vital
+        self._vitals[place] = vital
         self._views = None
-        if vital.wrong and (before is None or vital.level > before.level):
-            self._context.hail(
-                Hail(
-                    key=f"vitals|{vital.key}",
-                    urgency=vital.level,
-                    sentence=f"{vital.label}: {vital.sentence}",
-                    rule="vitals",
-                    at_ms=self._context.now_ms,
-                    reasons=tuple(filter(None, (vital.remedy, f"{vital.confidence:.0%} sure"))),
-                )
+        if not vital.wrong or (before is not None and vital.level <= before.level):
+            return
+        several = source is not None and len({one for one, _ in self._vitals if one is not None}) > 1
+        self._context.hail(
+            Hail(
+                key=f"vitals|{vital.key}|{source}" if several else f"vitals|{vital.key}",
+                urgency=vital.level,
+                sentence=f"{vital.label}{f' of {source}' if several else ''}: {vital.sentence}",
+                rule="vitals",
+                at_ms=self._context.now_ms,
+                reasons=tuple(filter(None, (vital.remedy, f"{vital.confidence:.0%} sure"))),
             )
+        )
+
+    def _forget(self, source: str) -> None:
+        """A source has gone, and its receivers with it."""
+        self._receivers = {key: one for key, one in self._receivers.items() if key[0] != source}
+        self._vitals = {place: vital for place, vital in self._vitals.items() if place[0] != source}
+        self._views = None
+
+    def _stand(self) -> dict[str, Vital]:
+        """The worst of each vital among all receivers; where several listen, it says whose it is."""
+        found: dict[str, Vital] = {}
+        several = len({source for source, _ in self._vitals if source is not None}) > 1
+        for (source, key), vital in self._vitals.items():
+            best = found.get(key)
+            if best is None or (vital.level, vital.known) > (best.level, best.known):
+                named = several and source is not None and vital.wrong
+                found[key] = vital._replace(text=f"{source}: {vital.text}") if named else vital
+        return found
 
     # -- showing ------------------------------------------------------------------------------------------------------
 
@@ -176,10 +252,10 @@ class Vitals:
     def _evidence(self) -> Evidence:
         return Evidence(
             self._context.own,
-            dict(self._vitals),
+            self._stand(),
             self._closed,
             sum(one.count for one in self._receivers.values()),
-            self._sending.forward_w,
+            next((level for one in self._receivers.values() if (level := one.noise_dbfs_hz) is not None), None),
             self._sending.supply_v,
             tuple(self._sending.trials),
             self._sending.best,
@@ -195,13 +271,14 @@ class Vitals:
         return self._views
 
     def _gauges(self) -> Gauges:
-        order = sorted(self._vitals.values(), key=lambda vital: -vital.level)
+        standing = self._stand()
+        order = sorted(standing.values(), key=lambda vital: -vital.level)
         return Gauges(
             name="vitals.station",
             panel=Panel.VITALS,
             title="Is the station right",
             rank=10,
-            missing=None if "match" in self._vitals else "`gauge` events, for drive, match, heat and supply",
+            missing=None if "match" in standing else "`gauge` events, for drive, match, heat and supply",
             readings=tuple(map(_reading, order)),
         )
 

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from statistics import median
+from statistics import fmean, median
 from typing import NamedTuple
 
 from watchkeeper.api import Hearing, Period
+from watchkeeper.radio.mode import timed
 from watchkeeper.view import Urgency
 
-from .detect import Cusum, Latch, Usual, crowding
+from . import interference, silence
+from .detect import Latch, Usual, crowding
+from .interference import Jammed
+from .noise import Noise
 from .settings import VitalsConfig
+from .silence import Beside, Silence
 from .vital import Vital
 
 #: listened periods that are looked back on
@@ -24,14 +29,16 @@ _LEAST_SPAN_HZ = 100.0
 _NARROW_SHARE = 0.4
 #: beyond this no decoder finds a message's start (common practice, no source)
 _NOTHING_DECODES_S = 2.5
-#: noise below the usual by this much is no band's doing, dB
-_DEAF_DB = 8.0
-_NOISE_SPREAD_DB = 1.5
 _SILENT_DBFS = -95.0
 _AUDIO_SLACK_DB = 4.0
 #: a single station's start is its own matter when it is further off than this
 _STRAY_S = 0.9
 _LEAST_S = 5.0
+#: the last listened periods before a silence tell whether it came at once
+_JUST_BEFORE = 4
+
+
+_ALONE = Beside()
 
 
 class Look(NamedTuple):
@@ -50,46 +57,85 @@ class Receiving:
         self._looks: deque[Look] = deque(maxlen=_LOOK_BACK)
         self._medians: deque[tuple[int, float]] = deque(maxlen=240)
         self._narrow = Latch(up=2, down=2)
+        self._was_wide = False
         self._off = Latch(up=2, down=3)
         self._audio = Latch(up=2, down=2)
-        self._noise_up = Cusum()
-        self._noise_down = Cusum()
-        self._rise = Latch(up=2, down=4)
-        self._deaf = Latch(up=2, down=3)
-        self._usual_noise = Usual(_NOISE_SPREAD_DB)
+        self._noise = Noise()
+        self._jammed = Jammed()
         self._usual_count = Usual(1.0)
         self._silent = 0
+        self._counts: deque[int] = deque(maxlen=_JUST_BEFORE)
+        self._count_before: float | None = None
+        self._usual_before: float | None = None
+        self._signals = 0
         self.listened = 0
         self.width_hz = _SEARCHED_HZ
         self.filter_hz: tuple[float, float] | None = None
+        self.sending_hz: float | None = None
         self.unsynchronised = False
         self.vitals: tuple[Vital, ...] = ()
         self.count = 0
         self.error_s: float | None = None
         self.last_ms = 0
+        self.length_ms = 0
 
-    def close(self, period: Period, shared: Sequence[Hearing] = ()) -> None:
+    def close(self, period: Period, shared: Sequence[Hearing] = (), beside: Beside = _ALONE) -> None:
         """Take in a period that is complete, unless we sent in it or hardly listened.
 
         ``shared`` are hearings that another source had first: their offsets are everybody's, their starts are measured
-        by the other's clock.
+        by the other's clock. ``beside``: what else is known of the band.
         """
         hardly = period.listened_s is not None and period.listened_s < min(_LEAST_S, period.length_ms / 2000)
         if period.sent or hardly:
             return
         self.listened += 1
         self.last_ms = period.end_ms
+        self.length_ms = period.length_ms
         own, others = _counted(period.hearings), _counted(shared)
         look = _look(period.start_ms, own, others)
-        self.count = len(look.offsets)
-        self._silent = 0 if self.count else self._silent + 1
+        self._count(len(look.offsets))
         self._looks.append(look)
         audio = self._judge_audio(period.audio_dbfs)
         clock = self._judge_clock(period)
-        noise = self._judge_noise(period)
-        if not (audio.wrong or clock.wrong or noise.wrong):
+        self._noise.take(None if self._audio.on else period.noise_dbfs_hz)
+        explained = next((one.label.lower() for one in (audio, clock) if one.wrong), None)
+        self._listen_between(period, shared, quiet=explained is None)
+        receiver = self._judge_receiver(beside, explained=explained)
+        jamming = interference.judge(
+            self._noise.rose_db,
+            self._jammed,
+            noise_told=self._noise.level_dbfs_hz is not None,
+            sending_hz=self.sending_hz,
+        )
+        if explained is None and not receiver.wrong and self._noise.rose_db is None:
             self._usual_count.learn(self.count)
-        self.vitals = (self._judge_passband(), clock, audio, noise)
+        self.vitals = (self._judge_passband(), clock, audio, receiver, jamming)
+
+    def _count(self, stations: int) -> None:
+        """Stations of this period, and those just before a silence."""
+        self.count = stations
+        if stations:
+            self._counts.append(stations)
+            self._silent = 0
+            return
+        if not self._silent:
+            self._usual_before = self._usual_count.value
+            self._count_before = fmean(self._counts) if self._counts else None
+            self._counts.clear()
+        self._silent += 1
+
+    def _listen_between(self, period: Period, shared: Sequence[Hearing], *, quiet: bool) -> None:
+        """What holds energy without being decoded; only where nothing else keeps stations from decoding."""
+        occupied = period.occupied
+        known = timed(period.mode)
+        self._signals = len(occupied or ())
+        if occupied is not None and known is not None and quiet:
+            self._jammed.take(occupied, (*period.hearings, *shared), known.bandwidth_hz)
+
+    @property
+    def noise_dbfs_hz(self) -> float | None:
+        """The last level of noise; None where none is told, or where it fell."""
+        return self._noise.level_dbfs_hz if self._noise.fell_db is None else None
 
     # -- passband -----------------------------------------------------------------------------------------------------
 
@@ -110,7 +156,10 @@ class Receiving:
         wide = len(recent) > 1 and max(recent) - min(recent) > 0.6 * searched_hz
         on = self._narrow.update(poor=told or crowded, good=wide and not told)
         if not on:
-            return Vital("passband", "Passband", "wide enough" if wide or self.listened > 3 else "not known yet")
+            self._was_wide = self._was_wide or wide or (self.filter_hz is not None and not told)
+            text = "wide enough" if self._was_wide else "too few stations to tell"
+            return Vital("passband", "Passband", text, known=self._was_wide)
+        self._was_wide = False
         shown_hz = span_hz if self.filter_hz is None or not told else self.filter_hz[1] - self.filter_hz[0]
         return Vital(
             "passband",
@@ -193,7 +242,7 @@ class Receiving:
             )
         self._off.update(poor=False, good=not gone and not was_off)
         text = "not synchronised" if self.unsynchronised else "too few stations to tell"
-        return Vital("clock", "Clock", text)
+        return Vital("clock", "Clock", text, known=False)
 
     def _drift_s_per_h(self) -> float:
         """Slope of the medians, by the median of slopes between points half the record apart (Theil, halved)."""
@@ -213,7 +262,7 @@ class Receiving:
     def _judge_audio(self, level_dbfs: float | None) -> Vital:
         low, high = self._config.audio_low_dbfs, self._config.audio_high_dbfs
         if level_dbfs is None:
-            return Vital("audio", "Audio", "not told")
+            return Vital("audio", "Audio", "not told", known=False)
         poor = not low <= level_dbfs <= high
         good = low + _AUDIO_SLACK_DB <= level_dbfs <= high - min(_AUDIO_SLACK_DB, 2.0)
         if not self._audio.update(poor=poor, good=good):
@@ -235,65 +284,32 @@ class Receiving:
             high,
         )
 
-    def _judge_noise(self, period: Period) -> Vital:
-        level, usual = period.noise_dbfs_hz, self._usual_noise.value
-        quiet_audio = self._audio.on
-        if level is None or quiet_audio:
-            return self._without_noise()
-        if usual is None:
-            self._usual_noise.learn(level)
-            return self._hears("learning the noise")
-        away = (level - usual) / self._usual_noise.floor
-        up = self._noise_up.update(away)
-        down = self._noise_down.update(-away)
-        rise = self._rise.update(poor=up, good=away < 2)
-        deaf = self._deaf.update(poor=down and usual - level > _DEAF_DB, good=usual - level < _DEAF_DB / 2)
-        if deaf:
+    def _judge_receiver(self, beside: Beside, *, explained: str | None) -> Vital:
+        """Deaf, or the band dead. ``explained``: another vital that is wrong and makes a receiver silent."""
+        fell_db = self._noise.fell_db
+        if fell_db is not None:
             return Vital(
                 "receiver",
                 "Receiver",
-                f"deaf: noise {usual - level:.0f} dB below usual",
+                f"deaf: noise {fell_db:.0f} dB below usual",
                 Urgency.URGENT,
-                f"The noise fell by {usual - level:.0f} dB at once: a band that closes leaves its noise, so this is "
+                f"The noise fell by {fell_db:.0f} dB at once: a band that closes leaves its noise, so this is "
                 "the receiver or the antenna.",
                 "Look at antenna, feed line and switches, attenuator, preamplifier and RF gain.",
                 0.98,
-                level,
+                self._noise.level_dbfs_hz,
             )
-        if rise:
-            return Vital(
-                "receiver",
-                "Receiver",
-                f"noise {level - usual:.0f} dB above usual",
-                Urgency.WANTED,
-                f"The noise rose by {level - usual:.0f} dB: interference nearby hides the weak stations.",
-                "Look for what was switched on: chargers, lamps, solar inverters; turn the antenna, blank the noise.",
-                0.95,
-                level,
-            )
-        if abs(away) < 3:
-            self._usual_noise.learn(level)
-        return self._hears(f"noise as usual, {level:.0f} dBFS/Hz")
-
-    def _without_noise(self) -> Vital:
-        usual = self._usual_count.value
-        if self._silent >= 8 and usual is not None and usual >= 5:
-            return Vital(
-                "receiver",
-                "Receiver",
-                f"nothing heard for {self._silent} periods",
-                Urgency.WANTED,
-                f"Nothing decodes since {self._silent} periods where {usual:.0f} stations did: the receiver, the "
-                "clock, or the band closed at once.",
-                "Listen by ear: without noise it is the receiver; with noise look at clock, mode and band.",
-                0.6,
-            )
-        return self._hears("hears stations" if self.count else "no noise level told")
-
-    def _hears(self, text: str) -> Vital:
-        if self._silent >= 8:
-            text = f"hears noise, but no station for {self._silent} periods: the band is closed or empty"
-        return Vital("receiver", "Receiver", text)
+        if self._silent and explained is not None:
+            return Vital("receiver", "Receiver", f"not known while the {explained} is off", known=False)
+        found = silence.judge(
+            Silence(self._silent, self._usual_before, self._count_before, self._noise.usual, self._signals, beside)
+        )
+        if found is not None:
+            return found
+        level = self._noise.level_dbfs_hz
+        if level is not None:
+            return Vital("receiver", "Receiver", f"noise {level:.0f} dBFS/Hz", value=level)
+        return Vital("receiver", "Receiver", "hears stations" if self.count else "not known yet", known=self.count > 0)
 
 
 def _counted(hearings: Sequence[Hearing]) -> dict[str, Hearing]:

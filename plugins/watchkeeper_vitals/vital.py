@@ -8,7 +8,10 @@ from watchkeeper.view import Urgency
 
 
 class Vital(NamedTuple):
-    """``confidence`` (0…1) is how sure the evidence makes it; ``level`` above CALM means something is wrong."""
+    """``confidence`` (0…1) is how sure the evidence makes it; ``level`` above CALM means something is wrong.
+
+    ``known`` is False while the evidence tells neither way.
+    """
 
     key: str
     label: str
@@ -20,6 +23,7 @@ class Vital(NamedTuple):
     value: float | None = None
     low: float | None = None
     high: float | None = None
+    known: bool = True
 
     @property
     def wrong(self) -> bool:

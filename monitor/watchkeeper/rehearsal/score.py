@@ -42,7 +42,7 @@ FINDS: Mapping[str, frozenset[str]] = {
     "deaf": frozenset({"receiver"}),
     "battery": frozenset({"supply"}),
     "lossy": frozenset({"sources"}),
-    "interference": frozenset({"receiver"}),
+    "interference": frozenset({"interference"}),
 }
 URGENT = 3
 _VITALS, _SUPPLY = "vitals", "supply"
