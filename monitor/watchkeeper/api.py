@@ -3,6 +3,7 @@
 from .hookspecs import API_VERSION, hookimpl
 from .host.context import Check, CheckState, Context
 from .model import (
+    AGAIN,
     Contact,
     Destination,
     Doing,
@@ -33,6 +34,7 @@ from .store.worked import Dimension, Facts, Need, Scope, WorkedIndex, facts
 from .view import Urgency
 
 __all__ = [
+    "AGAIN",
     "API_VERSION",
     "Check",
     "CheckState",

@@ -204,8 +204,15 @@ class Contact(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     extra: dict[str, str] = {}  # further ADIF fields of an import, kept as they came
 
 
+#: ends the key of a hail that raises a matter once more
+AGAIN = "|again"
+
+
 class Hail(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """One alert. Two hails with the same ``key`` are one matter: it goes out once, until its hold-off ends."""
+    """One alert. Two hails with the same ``key`` are one matter: it goes out once, until its hold-off ends.
+
+    ``key`` + ``AGAIN`` raises the matter once more: whoever has seen to the one has seen to the other.
+    """
 
     key: str
     urgency: Urgency

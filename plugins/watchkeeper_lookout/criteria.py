@@ -26,6 +26,7 @@ _SCOPES = {
 _GLOB = re.compile(r"[A-Z0-9/*?]+")
 _TIMES = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])-([01][0-9]|2[0-3]):([0-5][0-9])")
 _DAY_MIN = 1440
+_FREE_AFTER = frozenset({"calling", "roger_farewell", "farewell"})
 
 #: of these a rule needs one
 CRITERIA = (
@@ -38,6 +39,7 @@ class Criteria(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What a station must be. All that is stated must hold; of a list, one entry is enough."""
 
     calls_me: Annotated[bool, Meta(description="the station calls you")] = False
+    free: Annotated[bool, Meta(description="it takes a call: it calls to all, or says goodbye to its partner")] = False
     calls: Annotated[tuple[str, ...], Meta(description="call signs, with * and ? for what may stand there")] = ()
     entities: Annotated[tuple[str, ...], Meta(description="entities by name, prefix or ADIF code")] = ()
     cq_zones: Annotated[tuple[Annotated[int, Meta(ge=1, le=40)], ...], Meta(description="CQ zones")] = ()
@@ -146,10 +148,18 @@ def calls_me(hearing: Hearing) -> bool:
     return hearing.to_me and any(part.step in ("answering", "report") for part in hearing.reading.all_parts)
 
 
+def _is_free(hearing: Hearing) -> bool:
+    """Whether the station takes calls after this message; in the two-addressee form it goes on with the second."""
+    parts = hearing.reading.all_parts
+    return (parts[-1].step if parts else hearing.reading.step) in _FREE_AFTER
+
+
 def _tests(rule: Criteria) -> Iterator[_Named]:
     """The tests that a rule states, the cheap ones first."""
     if rule.calls_me:
         yield "it does not call you", calls_me
+    if rule.free:
+        yield "it takes no call now", _is_free
     if rule.bands:
         bands = frozenset(one.lower() for one in rule.bands)
         yield "the band is another", lambda hearing: hearing.band in bands

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from typing import NamedTuple
 
-from watchkeeper.api import Context, Hail, Hearing, Need, OnAir, Period, Urgency
+from watchkeeper.api import AGAIN, Context, Hail, Hearing, Need, OnAir, Period, Urgency
 from watchkeeper.radio.message import matches_own
 from watchkeeper_worked import WorkedNote, band_words
 
@@ -22,6 +22,8 @@ MOST_CALLS = 60
 #: stations to hear before seldom means anything
 ENOUGH_HEARD = 40
 MOST_HEARD = 20_000
+#: stands for a dimension where the stations of a rule are counted
+_RULE = "rule"
 #: other candidates that a hail names
 _OTHERS = 3
 #: hails that may be escalated
@@ -68,18 +70,26 @@ class Hailer:
         if len(self._heard) > MOST_HEARD:
             self._heard.popitem(last=False)
         for need in worked.needs:
-            key = (need.dimension.value, need.value)
-            bearers = self._bearers.setdefault(key, OrderedDict())
-            bearers[call] = None
-            if len(bearers) > MOST_CALLS:
-                bearers.popitem(last=False)
+            self._brings(call, (need.dimension.value, need.value))
+
+    def _brings(self, call: str, key: tuple[str, str]) -> None:
+        bearers = self._bearers.setdefault(key, OrderedDict())
+        bearers[call] = None
+        if len(bearers) > MOST_CALLS:
+            bearers.popitem(last=False)
         while len(self._bearers) > MOST_NEEDS:
             self._bearers.popitem(last=False)
 
+    def _share(self, key: tuple[str, str]) -> float:
+        return len(self._bearers.get(key, ())) / max(1, len(self._heard))
+
     def share(self, need: Need) -> float:
         """The share of the stations heard that would bring this."""
-        bearers = self._bearers.get((need.dimension.value, need.value), ())
-        return len(bearers) / max(1, len(self._heard))
+        return self._share((need.dimension.value, need.value))
+
+    def _rarity(self, rule: Matcher, need: Need | None) -> float:
+        """How seldom such a chance comes: by its need, else by how many stations the rule was ever to hail."""
+        return max(0.0, 1 - (self._share((_RULE, rule.rule.name)) if need is None else self.share(need)))
 
     def too_common(self, rule: Matcher, hearing: Hearing, worked: WorkedNote | None) -> str | None:
         """Why what is new here is no news: the log is young and many would bring it. None where it is news."""
@@ -106,6 +116,7 @@ class Hailer:
                 continue
             chosen = self._speaking(hearing, note)
             if chosen is not None:
+                self._brings(hearing.call or "", (_RULE, chosen[0]))
                 matters.setdefault(chosen, []).append(self._candidate(hearing, note, ranker))
         for (rule, matter), candidates in matters.items():
             candidates.sort(key=lambda each: (-each.score, each.hearing.call or ""))
@@ -154,7 +165,7 @@ class Hailer:
         why = note.reasons[note.rules.index(rule.rule.name)]
         others = tuple(dict.fromkeys(each.hearing.call for each in candidates[1:] if each.hearing.call != hearing.call))
         also = f"; also {', '.join(str(call) for call in others[:_OTHERS])}" if others else ""
-        need = rule.match(hearing, hearing.note(WorkedNote))
+        match = rule.match(hearing, hearing.note(WorkedNote))
         hail = Hail(
             key=f"lookout|{rule.rule.name}|{matter}",
             urgency=rule.urgency,
@@ -166,15 +177,19 @@ class Hailer:
             reasons=tuple(dict.fromkeys((why, *note.reasons))),
             act_by_ms=act_by_ms(hearing.period_ms, hearing.mode, self._context.now_ms),
             hold_off_min=rule.rule.hold_off_min,
-            rarity=0.0 if need is None or need.need is None else 1 - self.share(need.need),
+            rarity=self._rarity(rule, None if match is None else match.need),
         )
         self._context.hail(hail)
-        if rule.rule.escalate_min and hail.key not in self._raised:
+        if rule.rule.escalate_min and not self._is_ignored(self._raised.get(hail.key)):
             self._raised[hail.key] = Raised(hail, hail.at_ms + round(rule.rule.escalate_min * 60_000))
             if len(self._raised) > MOST_RAISED:
                 self._raised.popitem(last=False)
 
     # -- what was ignored ---------------------------------------------------------------------------------------------
+
+    def _is_ignored(self, raised: Raised | None) -> bool:
+        """Whether this very hail went out, and was not held back, and the operator has not seen to it yet."""
+        return raised is not None and self._context.unheeded_ms(raised.hail.key) == raised.hail.at_ms
 
     def settled(self, call: str) -> None:
         """The station was worked: nothing is left to raise."""
@@ -187,6 +202,8 @@ class Hailer:
             if now_ms < raised.after_ms:
                 continue
             del self._raised[key]
+            if not self._is_ignored(raised):
+                continue
             station = self._context.station(raised.hail.call or "")
             if station is None or now_ms - station.last_ms > _STILL_MS or station.tried_ms is not None:
                 continue
@@ -195,7 +212,7 @@ class Hailer:
 
 def _again(hail: Hail, station: OnAir, now_ms: int) -> Hail:
     return Hail(
-        key=f"{hail.key}|again",
+        key=hail.key + AGAIN,
         urgency=Urgency(min(Urgency.URGENT, hail.urgency + 1)),
         sentence=f"still there: {hail.sentence}",
         rule=hail.rule,

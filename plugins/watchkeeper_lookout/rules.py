@@ -58,13 +58,8 @@ class Rule(Criteria, frozen=True, kw_only=True, omit_defaults=True):
         for name, group in (("all", self.all), ("any", self.any), ("not", self.not_)):
             for number, criteria in enumerate(group):
                 yield from (f"{name}[{number}].{fault}" for fault in criteria.faults())
-        if not (self.says_whom() or any_says_whom(self.all) or any_says_whom(self.any)):
+        if not any(criteria.says_whom() for criteria in (self, *self.all, *self.any, *self.not_)):
             yield f"it must say whom it waits for: one of {', '.join(CRITERIA)}"
-
-
-def any_says_whom(group: tuple[Criteria, ...]) -> bool:
-    """Whether one of the criteria picks stations."""
-    return any(criteria.says_whom() for criteria in group)
 
 
 class Match(NamedTuple):

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from watchkeeper.api import Period, Tuning, Urgency, from_ms
 from watchkeeper.testing import START_MS, Bench, worked_index
 from watchkeeper.view import Gauges
+from watchkeeper.watch.hails import HailRules
 from watchkeeper_lookout import Lookout
 from watchkeeper_lookout.offset import CLEAR_COST, CUSTOMARY_HZ, Spectrum
 from watchkeeper_lookout.readiness import answer_share
@@ -50,6 +51,7 @@ def ranked(on: Bench) -> list[str]:
         ({"calls": ["*"], "times": ["17:00-19:00"]}, ["CE3QRT", "JA1QRV", "W1QSB"]),
         ({"calls": ["*"], "times": ["19:00-17:00"]}, []),
         ({"min_chance": 0.97}, ["W1QSB"]),
+        ({"not": [{"continents": ["AS"]}, {"entities": ["Chile"]}]}, ["W1QSB"]),
     ],
 )
 def test_criteria_combine(rule: dict[str, Any], hailed: list[str]) -> None:
@@ -63,7 +65,7 @@ def test_criteria_combine(rule: dict[str, Any], hailed: list[str]) -> None:
 @pytest.mark.parametrize(
     ("rule", "words"),
     [
-        ({"not": [{"calls": ["*"]}]}, "it must say whom it waits for"),
+        ({"not": [{"bands": ["20m"]}]}, "it must say whom it waits for"),
         ({"any": [{"entities": ["Chili"]}]}, "any[0].entities: no entity 'Chili' (did you mean 'Chile'?)"),
         ({"calls": ["*"], "times": ["25:00-26:00"]}, "no span of UTC hours"),
         ({"min_snr_db": 3, "max_snr_db": -3}, "is above max_snr_db"),
@@ -71,6 +73,17 @@ def test_criteria_combine(rule: dict[str, Any], hailed: list[str]) -> None:
 )
 def test_combinations_that_cannot_be_meant_are_told(rule: dict[str, Any], words: str) -> None:
     assert words in (bench(rule).status("lookout").reason or "")
+
+
+def test_a_rule_may_wait_until_the_station_is_free() -> None:
+    on = bench({"entities": ["Chile"], "free": True})
+    on.period("CE3QRT W1QSB FN42")
+    on.period("W1QSB CE3QRT -10")
+    on.period("CE3QRT W1QSB R-09")
+    assert on.hails == []
+    assert "rule 'rule 0' does not match: it takes no call now" in on.host.explain("CE3QRT")
+    on.period("W1QSB CE3QRT RR73")
+    assert calls(on) == ["CE3QRT"]
 
 
 # -- one matter -------------------------------------------------------------------------------------------------------
@@ -121,6 +134,42 @@ def test_what_is_ignored_is_raised_once_a_level_up() -> None:
         on.skip()
     assert [hail.urgency for hail in on.hails] == [Urgency.WANTED, Urgency.URGENT]
     assert on.hails[1].sentence.startswith("still there: ")
+
+
+def _calls_for(periods: int, on: Bench) -> None:
+    for _ in range(periods):
+        on.period("CQ CE3QRT FF46")
+        on.skip()
+
+
+def test_what_never_went_out_was_not_ignored() -> None:
+    on = bench({"calls": ["CE*"], "escalate_min": 1})
+    on.watch.hails.obey(HailRules(quiet=((18 * 60, 19 * 60),)))
+    _calls_for(10, on)
+    assert on.hails == []
+
+
+def test_what_the_operator_has_seen_to_is_not_raised() -> None:
+    on = bench({"calls": ["CE*"], "escalate_min": 1})
+    _calls_for(1, on)
+    on.watch.hails.done(on.hails[0].key, on.watch.now_ms)
+    _calls_for(10, on)
+    assert len(on.hails) == 1
+
+
+def test_each_hail_that_goes_out_is_raised_after_the_same_time() -> None:
+    on = bench({"calls": ["CE*"], "escalate_min": 5, "hold_off_min": 30})
+    _calls_for(80, on)
+    assert [(hail.at_ms - on.hails[0].at_ms) / 60_000 for hail in on.hails] == [0, 5, 30, 35]
+
+
+def test_who_is_waited_for_by_name_is_rarer_than_what_many_bring() -> None:
+    on = bench({"calls": ["CE3QRT"]}, {"need": ["base"]})
+    on.watch.hails.obey(HailRules(per_hour=4))
+    on.hear(*(f"CQ W{number}QSB FN42" for number in range(1, 10)), "CQ CE3QRT FF46")
+    on.judge()
+    assert len(on.hails) == 4
+    assert "CE3QRT" in calls(on)
 
 
 def test_what_was_acted_upon_is_not_raised() -> None:

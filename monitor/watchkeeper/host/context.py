@@ -50,6 +50,7 @@ class Watching(Protocol):
     def stations(self) -> Iterable[OnAir]: ...
     def station(self, call: str) -> OnAir | None: ...
     def losses(self) -> Mapping[str, Losses]: ...
+    def unheeded_ms(self, key: str) -> int | None: ...
 
 
 class Records(Protocol):
@@ -115,6 +116,13 @@ class Context:
         their place in the journal; anywhere else it raises RuntimeError.
         """
         self._hail(self._plugin, hail)
+
+    def unheeded_ms(self, key: str) -> int | None:
+        """When the last hail with this ``key`` went out, in event time.
+
+        None where none did (it was held off, or there were too many) or where the operator has marked it as done.
+        """
+        return self._watching.unheeded_ms(key)
 
     def submit(self, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
         """Queue SQL with named parameters for the one writer; all of it is one transaction. Own tables only."""

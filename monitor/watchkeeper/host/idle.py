@@ -37,6 +37,10 @@ class Nothing:
         """Nothing came, nothing was lost."""
         return {}
 
+    def unheeded_ms(self, key: str) -> int | None:
+        """No hail went out."""
+        return None
+
     def hail(self, plugin: str, hail: Hail) -> None:
         """Nobody to tell."""
 

@@ -6,6 +6,7 @@ import msgspec
 
 from ..host.plugin_host import PluginHost
 from ..model import Hail
+from ..radio import callsign
 from .pipeline import Watch
 
 
@@ -19,8 +20,12 @@ class Explanation(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def explain(watch: Watch, host: PluginHost, call: str) -> Explanation:
-    """Ask every plugin about ``call``, as it was heard."""
-    call = call.strip().upper()
+    """Ask every plugin about ``call``, as it was heard; the angle brackets of a hashed one are no part of it."""
+    read = callsign.parse(call)
+    if read is None:
+        call = call.strip().upper()
+        return Explanation(call=call, on_the_air=False, hails=(), because=(f"{call!r} is no call sign",))
+    call = read.text
     return Explanation(
         call=call,
         on_the_air=watch.station(call) is not None,

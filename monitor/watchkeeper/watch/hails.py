@@ -8,7 +8,7 @@ from statistics import median
 
 import msgspec
 
-from ..model import Hail
+from ..model import AGAIN, Hail
 from ..view import Urgency
 
 HOUR_MS = 3_600_000
@@ -34,6 +34,8 @@ class HailBook:
         self._rules = rules
         self._waiting: dict[str, Hail] = {}
         self._held: dict[str, int] = {}
+        #: when the last hail of each matter went out, until the operator has seen to it
+        self._unheeded: dict[str, int] = {}
         #: (when, rarity) of the hails of the last hour
         self._times: deque[tuple[int, float]] = deque()
         self.recent: deque[Hail] = deque(maxlen=KEPT)
@@ -66,6 +68,7 @@ class HailBook:
                 continue
             minutes = self._rules.hold_off_min if hail.hold_off_min is None else hail.hold_off_min
             self._held[hail.key] = now_ms + round(minutes * 60_000)
+            self._unheeded[hail.key] = now_ms
             self._times.append((now_ms, hail.rarity))
             self.recent.append(hail)
             self.out += 1
@@ -91,14 +94,23 @@ class HailBook:
     def _forget(self, now_ms: int) -> None:
         if len(self._held) > 10 * KEPT:
             self._held = {key: until for key, until in self._held.items() if until > now_ms}
+        if len(self._unheeded) > 10 * KEPT:
+            self._unheeded = {key: at_ms for key, at_ms in self._unheeded.items() if at_ms > now_ms - DAY_MS}
+
+    def unheeded_ms(self, key: str) -> int | None:
+        """When the last hail of a matter went out; None where none did, or the operator has seen to it."""
+        return self._unheeded.get(key)
 
     def done(self, key: str, now_ms: int) -> None:
         """The operator has seen to it: the matter stays quiet for a day."""
-        self._held[key] = now_ms + DAY_MS
+        for each in (key, key.removesuffix(AGAIN)):
+            self._held[each] = now_ms + DAY_MS
+            self._unheeded.pop(each, None)
 
     def release(self, key: str) -> None:
         """End the hold-off of one matter."""
-        self._held.pop(key, None)
+        for each in (key, key.removesuffix(AGAIN)):
+            self._held.pop(each, None)
 
     def pause(self, minutes: float, now_ms: int) -> None:
         """Let only urgent hails out for so long."""

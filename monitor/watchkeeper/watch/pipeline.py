@@ -137,6 +137,10 @@ class Watch:
         """What each source lost on its way, by its name."""
         return self._gaps.counts()
 
+    def unheeded_ms(self, key: str) -> int | None:
+        """When the last hail of a matter went out; None where none did, or the operator has seen to it."""
+        return self.hails.unheeded_ms(key)
+
     def looks_complete(self, call: str | None) -> bool:
         """Whether the exchange with ``call`` looks complete and is not in the log."""
         ours = None if call is None else self._exchanges.with_us(call)

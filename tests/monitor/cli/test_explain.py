@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import pytest
 from click.testing import CliRunner
 from tests.monitor.watch.build import heard, marker
 from tests.monitor.watch.test_keeper import CONFIG, live
@@ -66,6 +67,25 @@ async def test_who_was_not_heard_is_told_as_such(tmp_path: Path) -> None:
     _, output = await asyncio.to_thread(asked, "XX9QRM", "--data", str(tmp_path))
     assert output.startswith("XX9QRM, not on the air now.\nIt did not hail.\n")
     assert "was not heard" in output
+
+
+@pytest.mark.parametrize(
+    ("word", "head", "because"),
+    [
+        ("<w1qsb>", "W1QSB, on the air.", "advised as number 1"),
+        ("<...>", "<...>, not on the air now.", "'<...>' is no call sign"),
+        ("cq!", "CQ!, not on the air now.", "'CQ!' is no call sign"),
+    ],
+)
+async def test_hashed_calls_are_found_and_what_is_no_call_sign_is_told(
+    word: str, head: str, because: str, tmp_path: Path
+) -> None:
+    async with live(tmp_path, CONFIG) as watch:
+        await watch.take(*TALK)
+    status, output = await asyncio.to_thread(asked, word, "--data", str(tmp_path))
+    assert status == 0
+    assert output.startswith(head)
+    assert because in output
 
 
 def test_an_empty_folder_says_that_nothing_was_watched(tmp_path: Path) -> None:

@@ -69,6 +69,28 @@ def test_done_stays_quiet_and_released_hails_again() -> None:
     assert len(book.settle(61 * MINUTE)) == 1
 
 
+def test_who_has_seen_to_the_second_hail_of_a_matter_has_seen_to_the_first() -> None:
+    book = HailBook(HailRules(hold_off_min=1))
+    book.hail(hail("a"))
+    book.hail(hail("a|again", Urgency.URGENT))
+    book.settle(5)
+    assert book.unheeded_ms("a") == book.unheeded_ms("a|again") == 5
+    book.done("a|again", 6)
+    assert book.unheeded_ms("a") is book.unheeded_ms("a|again") is None
+    book.hail(hail("a"))
+    assert not book.settle(60 * MINUTE)
+    book.release("a|again")
+    book.hail(hail("a"))
+    assert len(book.settle(61 * MINUTE)) == 1
+
+
+def test_what_is_held_back_does_not_count_as_told() -> None:
+    book = HailBook(HailRules(quiet=((0, 60),)))
+    book.hail(hail("a"))
+    book.settle(0)
+    assert book.unheeded_ms("a") is None
+
+
 @given(st.lists(st.tuples(st.sampled_from("abc"), st.integers(0, 90)), max_size=60))
 def test_never_twice_within_a_hold_off(raised: list[tuple[str, int]]) -> None:
     book = HailBook(HailRules(hold_off_min=30))
