@@ -17,6 +17,8 @@ from functools import lru_cache
 from math import exp, log
 from typing import NamedTuple
 
+import msgspec
+
 from watchkeeper.radio import entity, entity_extent
 from watchkeeper.radio.callsign import parse_cached
 from watchkeeper.radio.entity import Placed
@@ -137,23 +139,29 @@ class Evidence(NamedTuple):
     worked_before: bool = False
 
 
-class Credibility(NamedTuple):
-    """Score from 0 to 1, and the weighty findings: those that agree with the verdict, then those that do not."""
-
-    score: float
-    reasons: tuple[str, ...]
-
-    @property
-    def credible(self) -> bool:
-        """Whether the score reaches the threshold."""
-        return self.score >= CREDIBLE
-
-
 class Finding(NamedTuple):
     """What was found, by the name of its weight, and in words."""
 
     name: str
     reason: str
+
+
+class Credibility(msgspec.Struct, frozen=True):
+    """How credible a decode is: the score, from 0 to 1, and whether it reaches the threshold."""
+
+    score: float
+    credible: bool
+    findings: tuple[Finding, ...]
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """The weighty findings: those that agree with the verdict, then those that do not, the weightiest first.
+
+        Put into words only where somebody asks: hardly any decode is ever explained.
+        """
+        verdict = _weigh(tuple([finding.name for finding in self.findings]))
+        agreeing = [self.findings[index].reason for index in verdict.agreeing]
+        return (*agreeing, *(f"but {self.findings[index].reason}" for index in verdict.speaking_against))
 
 
 #: findings are remembered for so many different pieces of evidence of one kind
@@ -172,11 +180,9 @@ class _Verdict(NamedTuple):
 
 def judge(evidence: Evidence) -> Credibility:
     """Weigh a decode. Pure: the same evidence gives the same score and reasons."""
-    found = findings(evidence)
-    verdict = _weigh(tuple([finding.name for finding in found]))
-    reasons = [found[index].reason for index in verdict.agreeing]
-    reasons += [f"but {found[index].reason}" for index in verdict.speaking_against]
-    return Credibility(verdict.score, tuple(reasons))
+    found = tuple(findings(evidence))
+    score = _weigh(tuple([finding.name for finding in found])).score
+    return Credibility(score, score >= CREDIBLE, found)
 
 
 @lru_cache(maxsize=_REMEMBERED)

@@ -57,6 +57,7 @@ def read(text: str) -> Reading:
     return Reading(text, "other")
 
 
+@lru_cache(maxsize=16_384)
 def matches_own(own_call: str, call: str | None) -> bool:
     """Say whether ``call``, as a message names it, means the station ``own_call``.
 
@@ -108,7 +109,7 @@ def _call_to_all(text: str, words: list[str]) -> Reading | None:
     sender = party(rest[0])
     if sender is None and len(words) == 2 and head == "CQ" and is_full_call(rest[0]):
         sender = Party(rest[0], hashed=False)
-    end = tail(rest[1:])
+    end = tail(*rest[1:])
     if sender is None or end is None:
         return None
     # only DE can stand in for an addressee whose call does not fit, so only there a later step makes sense
@@ -130,7 +131,7 @@ def _two_parties(text: str, words: list[str]) -> Reading | None:
     if len(words) < 2:
         return None
     addressee, sender = _pair(words[0], words[1])
-    end = tail(words[2:])
+    end = tail(*words[2:])
     if addressee is None or sender is None or end is None:
         return None
     return _reading(
@@ -155,10 +156,20 @@ def _pair(first: str, second: str) -> tuple[Party | None, Party | None]:
 
 
 def _form_of(*parties: Party) -> Form:
-    in_full = [one.call for one in parties if one.call is not None and not one.hashed]
-    if not all(is_standard_call(call) for call in in_full):
+    shapes = [_shape(one) for one in parties]
+    if "full_call" in shapes:
         return "full_call"
-    return "standard_portable" if any(call.endswith("/P") for call in in_full) else "standard"
+    return "standard_portable" if "standard_portable" in shapes else "standard"
+
+
+@lru_cache(maxsize=16_384)
+def _shape(one: Party) -> Form:
+    """The form that this party's call alone asks for."""
+    if one.call is None or one.hashed:
+        return "standard"
+    if not is_standard_call(one.call):
+        return "full_call"
+    return "standard_portable" if one.call.endswith("/P") else "standard"
 
 
 def _two_addressees(text: str, words: list[str]) -> Reading | None:

@@ -87,10 +87,11 @@ def report(word: str) -> tuple[bool, int] | None:
     return None if found is None else (found[1] == "R", int(found[2]))
 
 
-def tail(words: list[str]) -> Tail | None:
+@lru_cache(maxsize=4096)
+def tail(*words: str) -> Tail | None:
     """Read what follows the calls in a standard message: nothing, a locator, a report or an acknowledgement."""
     match words:
-        case []:
+        case ():
             return Tail("answering")
         case ["R", word] if is_locator(word):
             return Tail("roger_report", locator=word)

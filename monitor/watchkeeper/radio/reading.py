@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
+
+import msgspec
 
 #: the structures of the 77-bit payload, named by what they hold (type numbers of the paper's Table 1 in brackets)
 Form = Literal[
@@ -36,8 +38,7 @@ Step = Literal[
 CLOSING: frozenset[Step] = frozenset({"roger", "roger_farewell", "farewell"})
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(msgspec.Struct, frozen=True):
     """What one station tells another: a whole message, or one half of the two-addressee form."""
 
     sender: str | None
@@ -48,8 +49,7 @@ class Part:
     addressee_hashed: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(msgspec.Struct, frozen=True, dict=True):
     """A message, read.
 
     Calls stand without the angle brackets of a hash. A hashed call that the decoder could not resolve is None with
@@ -91,7 +91,7 @@ class Reading:
         """Whether it acknowledges the report or says goodbye."""
         return self.step in CLOSING
 
-    @property
+    @cached_property
     def all_parts(self) -> tuple[Part, ...]:
         """The message part by part, whatever its form; nothing for one without parties."""
         if self.parts is not None:
