@@ -26,8 +26,17 @@ a network, a disk or another program belongs in ``async_run``, ``async_deliver``
 ``context`` alone: no clock but ``context.now_ms``, no randomness, no network, no order of a set. Then a journal that is
 replayed gives the same hails and views to the byte.
 
-**Faults.** What a hook raises is counted and contained, even ``SystemExit``. Five times in a row, or three calls beyond
-their time, and the plugin is *rested* for some minutes; every face says which plugin, of which package, and why.
+**Faults.** What a hook raises is counted and contained, even ``SystemExit``; so is what its tasks and callbacks raise. A
+plugin is *rested* for some minutes, and every face says which plugin, of which package, and why, when
+
+* a hook raises five times in a row, or callbacks of its own raise five times within ten minutes;
+* three calls, or steps of its tasks, take longer than ``[plugins] budget_ms`` within ten minutes, or its notes on all
+  hearings of a burst longer than ``burst_budget_ms``;
+* three judgements within ten minutes bring more than 250 hails of it (those beyond are dropped each time);
+* its ``async_run`` ends by an error, or a task or callback of its own would have ended the program.
+
+While it rests no hook of it is called and its ``async_run`` is stopped, to begin anew afterwards; what it had begun to
+forward or to deliver goes on.
 
 **The promise.** Within an edition, hooks, arguments, types and fields are added and never removed, renamed or given
 another meaning; a plugin that runs today runs with every later release that knows its edition. A change

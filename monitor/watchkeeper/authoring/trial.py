@@ -23,6 +23,7 @@ from ..host import discovery, fitness
 from ..host.discovery import Candidate, LoadError
 from ..host.fitness import UnfitError
 from ..host.loading import contained
+from ..host.loop import ContainingLoop
 from ..host.status import PluginStatus, State
 from ..model import Hail
 from ..testing import Bench
@@ -236,7 +237,8 @@ def live(candidate: Candidate, report: Report) -> None:
     watcher = LoopWatcher()
     with tempfile.TemporaryDirectory() as folder:
         bench = Bench(candidates=_with_providers(candidate), data_dir=Path(folder))
-        asyncio.run(_live(bench, candidate, watcher, report))
+        with asyncio.Runner(loop_factory=ContainingLoop) as runner:
+            runner.run(_live(bench, candidate, watcher, report))
 
 
 async def _live(bench: Bench, candidate: Candidate, watcher: LoopWatcher, report: Report) -> None:

@@ -16,6 +16,7 @@ import click
 from ..config import Config, ConfigError, Loaded, load_with_origins
 from ..faces.page.opening import PageError
 from ..faces.page.serving import SocketTakenError
+from ..host.loop import ContainingLoop
 from ..intake.seal import SealKeyError
 from ..intake.udp import IntakeError
 from ..radio import entity
@@ -60,7 +61,8 @@ class Start(NamedTuple):
 def run(start: Start) -> None:
     """Stand watch until a signal comes or the operator quits. Ends the process, with the reason, where it cannot."""
     try:
-        asyncio.run(_run(start))
+        with asyncio.Runner(loop_factory=ContainingLoop) as runner:
+            runner.run(_run(start))
     except (ConfigError, SealKeyError) as error:
         fail(error, Exit.CONFIG)
     except (StoreHeldError, SocketTakenError) as error:

@@ -11,8 +11,9 @@ from watchkeeper.model import Hail
 
 from .context import Context
 from .guard import Record, Slot
+from .loop import owner
 from .status import State
-from .tasks import owner, tasks_of
+from .tasks import Contained, tasks_of
 
 _log = logging.getLogger(__name__)
 
@@ -25,25 +26,57 @@ MOST_WAITING = 64
 
 
 class Background:
-    """What one plugin does beside the watch. ``sleep`` waits between the tries to deliver."""
+    """What one plugin does beside the watch. ``sleep`` waits between the tries to deliver.
 
-    def __init__(self, record: Record, sleep: Callable[[float], Awaitable[None]]) -> None:
+    ``ended`` is told of a background task that an error ended: nothing goes on until :meth:`resume`.
+    """
+
+    def __init__(
+        self,
+        record: Record,
+        sleep: Callable[[float], Awaitable[None]],
+        ended: Callable[[Record, BaseException], None],
+    ) -> None:
         self._record = record
         self._sleep = sleep
+        self._on_end = ended
+        self._turn = asyncio.Lock()
         self._stop = asyncio.Event()
         self._running: list[asyncio.Task[None]] = []
         self._delivering: list[asyncio.Task[None]] = []
         self._queue: asyncio.Queue[Hail] = asyncio.Queue(MOST_WAITING)
 
     async def start(self, context: Context) -> None:
-        """Run ``async_start``, then keep ``async_run`` and the delivery running. One that fails to start is blocked."""
+        """Run ``async_start``, then keep ``async_run`` and the delivery running. One that fails to start is blocked.
+
+        One that rests now gets its background task when it is tried again.
+        """
         slots = self._record.slots
         if "async_start" in slots and not await self._started(slots["async_start"], context):
             return
-        if "async_run" in slots:
-            self._running.append(self._task(self._run(slots["async_run"])))
+        if self._record.state is State.RUNNING:
+            self._begin()
         if "async_deliver" in slots:
             self._delivering.append(self._task(self._deliver_all(slots["async_deliver"])))
+
+    def _begin(self) -> None:
+        if "async_run" in self._record.slots:
+            self._running.append(self._task(self._run(self._record.slots["async_run"])))
+
+    async def pause(self, among: Collection[asyncio.Task[Any]]) -> None:
+        """While it rests: end the background task and what it left behind ``among`` all; deliveries under way go on."""
+        async with self._turn:
+            self._stop.set()
+            await self._end_running()
+            await self._sweep(among)
+
+    async def resume(self) -> None:
+        """After a rest: begin the background task anew."""
+        async with self._turn:
+            if all(task.done() for task in self._running):
+                self._running.clear()
+                self._stop = asyncio.Event()
+                self._begin()
 
     async def _started(self, slot: Slot, context: Context) -> bool:
         record = self._record
@@ -64,16 +97,19 @@ class Background:
         return False
 
     def _task(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-        return asyncio.create_task(work, name=f"plugin {self._record.name}")
+        return asyncio.create_task(Contained(work, self._record), name=f"plugin {self._record.name}")
 
     async def _run(self, slot: Slot) -> None:
         slot.calls += 1
-        owner.set(self._record)
         try:
             await slot.call(self._stop)
         except BaseException as error:
             _let_through(error)
-            self._failed(slot, f"its background task ended: {type(error).__name__}: {error}")
+            slot.errors += 1
+            if self._stop.is_set():
+                self._say(f"its background task raised {type(error).__name__} as it was stopped: {error}")
+            else:
+                self._on_end(self._record, error)
 
     # -- hails --------------------------------------------------------------------------------------------------------
 
@@ -88,7 +124,6 @@ class Background:
             self._failed(slot, f"{MOST_WAITING} hails wait to be delivered: one more was dropped")
 
     async def _deliver_all(self, slot: Slot) -> None:
-        owner.set(self._record)
         while True:
             await self._deliver(slot, await self._queue.get())
 
@@ -112,7 +147,7 @@ class Background:
         self._say(reason)
 
     def _say(self, reason: str) -> None:
-        self._record.reason = reason
+        self._record.say(reason)
         _log.warning("plugin %s: %s", self._record.name, reason)
 
     # -- the end ------------------------------------------------------------------------------------------------------
@@ -126,14 +161,19 @@ class Background:
     async def stop(self, among: Collection[asyncio.Task[Any]]) -> None:
         """End all tasks: asked first, cancelled a second later. What the plugin left behind ``among`` all is named."""
         self.ask_to_stop()
+        async with self._turn:
+            await self._end_running()
+            await _ended(self._delivering)
+            await self._sweep(among)
+
+    async def _end_running(self) -> None:
         await _ended(self._running)
         for task in self._running:
             if task.cancel():
                 self._say(f"its background task did not end within {STOP_S:g} s of the stop and was cancelled")
-        await _ended([*self._running, *self._delivering])
+        await _ended(self._running)
         if not all(task.done() for task in self._running):
             self._say("its background task does not end even when cancelled")
-        await self._sweep(among)
 
     async def _sweep(self, among: Collection[asyncio.Task[Any]]) -> None:
         """Cancel tasks that the plugin's code started and left running."""

@@ -15,6 +15,7 @@ from watchkeeper.view import AnyView
 
 from .context import Check
 from .guard import Meter, Record, Slot
+from .loop import owner
 
 _log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -54,6 +55,7 @@ class HookCaller(ABC):
         begun = wall_ns()
         for slot in self._annotating:
             record = slot.record
+            owner.set(record)
             try:
                 made = slot.call(hearing)
                 if made is not None:
@@ -72,6 +74,7 @@ class HookCaller(ABC):
             record.burst_ns += spent
             if spent > slot.max_ns:
                 slot.max_ns = spent
+        owner.set(None)
         self.may_hail = False
 
     def burst_judged(self, period: Period) -> None:
@@ -145,6 +148,7 @@ class HookCaller(ABC):
         before = meter.usage()
         begun = meter.wall_ns()
         answer = None
+        outer = owner.set(slot.record)
         try:
             answer = take(slot.call(*arguments))
             slot.streak = 0
@@ -152,16 +156,14 @@ class HookCaller(ABC):
             raise
         except BaseException as error:
             self._failed(slot, error)
+        finally:
+            owner.reset(outer)
         spent = meter.wall_ns() - begun
         slot.calls += 1
         slot.spent_ns += spent
         slot.max_ns = max(slot.max_ns, spent)
-        allowed_ns = self.settings.budget_ms * 1e6
-        if spent > allowed_ns:
-            after = meter.usage()
-            computed = after.cpu_ns - before.cpu_ns
-            if computed > allowed_ns or (after.waits > before.waits and spent - computed > allowed_ns):
-                self._overran(slot, spent, self.settings.budget_ms)
+        if meter.is_overrun(spent, before, self.settings.budget_ms):
+            self._overran(slot, spent, self.settings.budget_ms)
         return answer
 
     def _failed(self, slot: Slot, error: BaseException) -> None:
@@ -172,10 +174,14 @@ class HookCaller(ABC):
             self._ask_rest(slot.record, due)
 
     def _overran(self, slot: Slot, spent_ns: int, allowed_ms: float) -> None:
-        due = slot.record.overran(slot, spent_ns, allowed_ms, self._now_ms())
-        _log.warning("plugin %s: %s", slot.record.name, slot.record.reason)
+        slot.overruns += 1
+        self._held_against(slot.record, slot.record.overran(slot.hook, spent_ns, allowed_ms, self._now_ms()))
+
+    def _held_against(self, record: Record, due: str | None) -> None:
+        """Log what was just held against the plugin, and rest it where that is ``due``."""
+        _log.warning("plugin %s: %s", record.name, record.reason)
         if due:
-            self._ask_rest(slot.record, due)
+            self._ask_rest(record, due)
 
     def _settle_notes(self) -> None:
         """Settle what plugins took for the notes since the last judgement, and let them hail anew.

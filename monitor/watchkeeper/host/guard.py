@@ -20,8 +20,9 @@ from .status import HookStatus, PluginStatus, State
 
 ERRORS_IN_A_ROW = 5
 OVERRUNS = 3
-#: overruns further apart than this, in event time, do not add up
-OVERRUN_WINDOW_MS = 600_000
+FLOODS = 3
+#: overruns, floods and errors beside the hooks that are further apart than this, in event time, do not add up
+WINDOW_MS = 600_000
 
 
 class Usage(NamedTuple):
@@ -43,6 +44,16 @@ class Meter(NamedTuple):
     wall_ns: Callable[[], int] = perf_counter_ns
     usage: Callable[[], Usage] = thread_usage
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep
+
+    def is_overrun(self, spent_ns: int, before: Usage, allowed_ms: float) -> bool:
+        """Whether a call that took ``spent_ns`` took too long of its own, with the usage ``before`` it."""
+        allowed_ns = allowed_ms * 1e6
+        if spent_ns <= allowed_ns:
+            return False
+        after = self.usage()
+        computed_ns = after.cpu_ns - before.cpu_ns
+        waited = after.waits > before.waits and spent_ns - computed_ns > allowed_ns
+        return computed_ns > allowed_ns or waited
 
 
 class Slot:
@@ -83,21 +94,30 @@ class Record:
         self.instance: Any = None
         self.slots: dict[str, Slot] = {}
         self.burst_ns = 0  # spent on notes since the last judgement
-        self.task_errors = 0  # of tasks that it started itself
+        self.errors_beside = 0  # of what it runs beside its hooks: tasks and callbacks of its own
         self.hails = 0  # raised since the last judgement
         self.asked = False  # a rest is asked for, and not yet in the journal
         self.until_ms: int | None = None
-        self.overran_at: deque[int] = deque(maxlen=OVERRUNS)
+        self._overran_at = _Latest(OVERRUNS)
+        self._flooded_at = _Latest(FLOODS)
+        self._erred_at = _Latest(ERRORS_IN_A_ROW)
 
     def out(self, state: State, reason: str) -> None:
         """Take it out of service, for a reason."""
         self.state, self.reason = state, reason
 
+    def say(self, reason: str) -> str:
+        """Show what went wrong last; while it rests, the reason of the rest stays. Returns the reason."""
+        if self.state is not State.RESTED:
+            self.reason = reason
+        return reason
+
     def wake(self) -> None:
         """Put it back into service after a rest, with a clean slate."""
         self.out(State.RUNNING, f"tried again after a rest: {self.reason}")
         self.until_ms = None
-        self.overran_at.clear()
+        for latest in (self._overran_at, self._flooded_at, self._erred_at):
+            latest.clear()
         for slot in self.slots.values():
             slot.streak = 0
 
@@ -105,19 +125,37 @@ class Record:
         """Count an error of one hook; the reason to rest the plugin once it is due."""
         slot.errors += 1
         slot.streak += 1
-        self.reason = f"{slot.hook} raised {type(error).__name__}: {error}"
+        self.say(f"{slot.hook} raised {type(error).__name__}: {error}")
         if slot.streak < ERRORS_IN_A_ROW:
             return None
         return f"{slot.hook} raised {ERRORS_IN_A_ROW} times in a row, last {type(error).__name__}: {error}"
 
-    def overran(self, slot: Slot, spent_ns: int, allowed_ms: float, now_ms: int) -> str | None:
-        """Count an overrun of one hook; the reason to rest the plugin once it is due."""
-        slot.overruns += 1
-        self.overran_at.append(now_ms)
-        self.reason = f"{slot.hook} took {spent_ns / 1e6:.0f} ms, allowed are {allowed_ms:g}"
-        if len(self.overran_at) < OVERRUNS or now_ms - self.overran_at[0] > OVERRUN_WINDOW_MS:
+    def failed_beside(self, what: str, error: BaseException, now_ms: int) -> str | None:
+        """Count an error of what it runs beside its hooks; the reason to rest the plugin once it is due.
+
+        It is due at once for what would have ended the program.
+        """
+        self.errors_beside += 1
+        reason = self.say(f"{what} raised {type(error).__name__}: {error}")
+        if not isinstance(error, Exception):
+            return reason
+        if not self._erred_at.is_full(now_ms):
             return None
-        return f"overran its time {OVERRUNS} times: {self.reason}"
+        return f"went wrong {ERRORS_IN_A_ROW} times beside its hooks: {reason}"
+
+    def overran(self, what: str, spent_ns: int, allowed_ms: float, now_ms: int) -> str | None:
+        """Count an overrun; the reason to rest the plugin once it is due."""
+        reason = self.say(f"{what} took {spent_ns / 1e6:.0f} ms, allowed are {allowed_ms:g}")
+        if not self._overran_at.is_full(now_ms):
+            return None
+        return f"overran its time {OVERRUNS} times: {reason}"
+
+    def flooded(self, allowed: int, now_ms: int) -> str | None:
+        """Count a judgement with more hails than ``allowed``; the reason to rest the plugin once it is due."""
+        reason = self.say(f"it raised more than {allowed} hails in one judgement; the rest were dropped")
+        if not self._flooded_at.is_full(now_ms):
+            return None
+        return f"flooded {FLOODS} times: {reason}"
 
     def status(self) -> PluginStatus:
         """The record as shown."""
@@ -131,8 +169,24 @@ class Record:
             state=self.state,
             reason=self.reason,
             calls=calls,
-            errors=sum(hook.errors for hook in hooks.values()) + self.task_errors,
+            errors=sum(hook.errors for hook in hooks.values()) + self.errors_beside,
             mean_us=round(spent_ns / calls / 1000, 3) if calls else 0.0,
             max_ms=max((hook.max_ms for hook in hooks.values()), default=0.0),
             hooks=hooks,
         )
+
+
+class _Latest:
+    """When something happened the last so many times, in event time."""
+
+    def __init__(self, many: int) -> None:
+        self._at: deque[int] = deque(maxlen=many)
+
+    def is_full(self, now_ms: int) -> bool:
+        """Note that it happens now; whether it happened so many times within the window."""
+        self._at.append(now_ms)
+        return len(self._at) == self._at.maxlen and now_ms - self._at[0] <= WINDOW_MS
+
+    def clear(self) -> None:
+        """Begin anew."""
+        self._at.clear()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Coroutine, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,9 +21,10 @@ from .calls import HookCaller
 from .context import Context, Records, Watching
 from .discovery import Candidate
 from .guard import Meter, Record
+from .lending import Lent
 from .loading import Fleet, assemble, available
 from .status import PluginStatus, Rest, State
-from .tasks import TaskFactory
+from .tasks import Containment, Faults
 
 _log = logging.getLogger(__name__)
 #: hails of one plugin between two judgements: one for each hearing of a full burst. More are a flood, and dropped
@@ -66,7 +67,11 @@ class PluginHost(HookCaller):
         found = available(settings) if candidates is None else candidates
         self._fleet: Fleet = assemble(found, settings, self._context, outlets.records, safe=safe)
         self._backgrounds: dict[str, Background] = {}
-        self._tasks = TaskFactory(lambda: self._fleet.running)
+        faults = Faults(self._failed_beside, self._overran_beside, _stray)
+        self._containment = Containment(
+            lambda: self._fleet.running, self.meter, lambda: self.settings.budget_ms, faults
+        )
+        self._changing: set[asyncio.Task[None]] = set()
         self._refresh()
 
     # -- making -------------------------------------------------------------------------------------------------------
@@ -98,12 +103,13 @@ class PluginHost(HookCaller):
     def destinations(self) -> list[Destination]:
         """Where contacts go; asked once, after :meth:`start`. Of two with one name only the first is taken."""
         found: dict[str, Destination] = {}
+        records = {record.name: record for record in self.running}
         for plugin, destinations in self.collect("destinations", list):
             for destination in destinations:
                 if destination.name in found:
                     self._fleet.notices.append(f"plugin {plugin!r}: a destination {destination.name!r} exists already")
                 else:
-                    found[destination.name] = destination
+                    found[destination.name] = Lent(destination, records[plugin])
         return list(found.values())
 
     # -- rests --------------------------------------------------------------------------------------------------------
@@ -112,10 +118,14 @@ class PluginHost(HookCaller):
         return self._watching.now_ms
 
     def _ask_rest(self, record: Record, reason: str) -> None:
-        if self.live and not record.asked:
+        if self.live and not record.asked and record.state is State.RUNNING:
             record.asked = True
-            until_ms = self._watching.now_ms + round(self.settings.rest_min * 60_000)
-            self._outlets.rest(Rest(plugin=record.name, resting=True, reason=reason, until_ms=until_ms))
+            self._outlets.rest(Rest(plugin=record.name, resting=True, reason=reason, until_ms=self._rested_until()))
+
+    def _rested_until(self) -> int | None:
+        """The event time until which a rest that begins now lasts; None while no event has told the time."""
+        now_ms = self._now_ms()
+        return now_ms + round(self.settings.rest_min * 60_000) if now_ms else None
 
     def period_closed(self, period: Period) -> None:
         """All of the period is in. Plugins whose rest is over are asked back."""
@@ -126,8 +136,11 @@ class PluginHost(HookCaller):
         if not self.live:
             return
         for record in self._fleet.running:
-            due = record.until_ms is not None and self._watching.now_ms >= record.until_ms
-            if record.state is State.RESTED and due and not record.asked:
+            if record.state is not State.RESTED or record.asked:
+                continue
+            if record.until_ms is None:
+                record.until_ms = self._rested_until()
+            elif self._now_ms() >= record.until_ms:
                 record.asked = True
                 self._outlets.rest(Rest(plugin=record.name, resting=False))
 
@@ -141,9 +154,31 @@ class PluginHost(HookCaller):
         if rest.resting:
             record.out(State.RESTED, rest.reason or "rested")
             _log.warning("plugin %s is rested: %s", record.name, record.reason)
-        else:
+            self._change(record, lambda background: background.pause(_other_tasks()))
+        elif record.state is State.RESTED:
             record.wake()
+            self._change(record, Background.resume)
         self._refresh()
+
+    def _change(self, record: Record, change: Callable[[Background], Coroutine[Any, Any, None]]) -> None:
+        """Let what the plugin does beside its hooks end or begin, if anything of it runs here."""
+        background = self._backgrounds.get(record.name)
+        if background is not None:
+            task = asyncio.create_task(change(background), name=f"change of plugin {record.name}")
+            self._changing.add(task)
+            task.add_done_callback(self._changing.discard)
+
+    # -- beside the hooks ---------------------------------------------------------------------------------------------
+
+    def _failed_beside(self, record: Record, what: str, error: BaseException) -> None:
+        self._held_against(record, record.failed_beside(what, error, self._now_ms()))
+
+    def _overran_beside(self, record: Record, spent_ns: int, allowed_ms: float) -> None:
+        what = "one step of a task or callback of its own"
+        self._held_against(record, record.overran(what, spent_ns, allowed_ms, self._now_ms()))
+
+    def _ended(self, record: Record, error: BaseException) -> None:
+        self._held_against(record, record.say(f"its background task ended: {type(error).__name__}: {error}"))
 
     # -- hails --------------------------------------------------------------------------------------------------------
 
@@ -155,19 +190,18 @@ class PluginHost(HookCaller):
         if record.hails <= MOST_HAILS:
             self._outlets.hail(plugin, hail)
         elif record.hails == MOST_HAILS + 1:
-            record.reason = f"it raised more than {MOST_HAILS} hails in one judgement; the rest were dropped"
-            _log.warning("plugin %s: %s", plugin, record.reason)
+            self._held_against(record, record.flooded(MOST_HAILS, self._now_ms()))
 
     # -- the plugins' own tasks ---------------------------------------------------------------------------------------
 
     async def start(self) -> None:
         """Run ``async_start`` of every plugin, then keep their background tasks and deliveries running."""
-        self._tasks.set()
-        await self._start(self.running)
+        self._containment.set()
+        await self._start(self._fleet.running)
 
     async def _start(self, records: Iterable[Record]) -> None:
         for record in records:
-            background = self._backgrounds[record.name] = Background(record, self.meter.sleep)
+            background = self._backgrounds[record.name] = Background(record, self.meter.sleep, self._ended)
             await background.start(self._contexts[record.name])
         self._refresh()
 
@@ -178,9 +212,10 @@ class PluginHost(HookCaller):
 
     async def stop(self) -> None:
         """Stop all tasks of plugins; those that do not stop within a second are cancelled and named."""
-        await _stop(self._backgrounds.values(), _other_tasks())
+        others = _other_tasks() - self._changing
+        await asyncio.gather(_stop(self._backgrounds.values(), others), *self._changing)
         self._backgrounds.clear()
-        self._tasks.unset()
+        self._containment.unset()
 
     # -- reload -------------------------------------------------------------------------------------------------------
 
@@ -264,6 +299,10 @@ class _ReadOnly:
 
     def submit(self, plugin: str, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
         """Write nothing."""
+
+
+def _stray(error: BaseException) -> None:
+    _log.warning("something tried to end the program, and nobody knows whose it was: %r", error)
 
 
 def _unheard(*_: object) -> None:

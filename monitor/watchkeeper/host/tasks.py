@@ -1,24 +1,28 @@
-"""Whose a task is: what a plugin starts beside its hooks is contained as its hooks are.
+"""Whose a task or a callback is: what a plugin runs on the loop beside its hooks is contained as its hooks are.
 
-asyncio lets a ``SystemExit`` that ends a task end the whole loop with it. So from the host's start on, a task factory
-finds the plugin that a new task belongs to, and keeps what would pass through the loop with that task.
+From the host's start on, a task factory finds the plugin that a new task belongs to, and keeps what would end the
+program with that task. On a :class:`watchkeeper.host.loop.ContainingLoop` callbacks are contained and measured as well.
 """
 
 from __future__ import annotations
 
 import asyncio
-import logging
-from collections.abc import Callable, Coroutine, Generator, Iterable
-from contextvars import ContextVar
-from typing import Any
+from collections.abc import Callable, Coroutine, Generator, Iterable, Iterator
+from contextvars import Context, ContextVar, copy_context
+from functools import partial
+from types import TracebackType
+from typing import Any, NamedTuple
 from weakref import WeakKeyDictionary
 
-from .guard import Record
+from .guard import Meter, Record
+from .loop import ContainingLoop, owner
+from .status import State
 
-_log = logging.getLogger(__name__)
+TASK = "a task of its own"
+CALLBACK = "a callback of its own"
 
-#: the plugin whose asynchronous hook runs; tasks and callbacks that it starts take it over
-owner: ContextVar[Record | None] = ContextVar("owner", default=None)
+#: whether the plugin's code runs for the core, which waits for what comes of it, as of a try to forward a contact
+_awaited: ContextVar[bool] = ContextVar("awaited", default=False)
 _owners: WeakKeyDictionary[asyncio.Task[Any], Record] = WeakKeyDictionary()
 
 
@@ -26,61 +30,133 @@ class PluginTaskError(Exception):
     """A plugin's own task tried to end the program; whoever awaits the task sees this instead."""
 
 
-class TaskFactory:
-    """Makes the loop's tasks. ``records`` gives the plugins that run now."""
+class Faults(NamedTuple):
+    """Who is told what goes wrong beside the hooks."""
 
-    def __init__(self, records: Callable[[], Iterable[Record]]) -> None:
+    failed: Callable[[Record, str, BaseException], None]  # in what, by which error
+    overran: Callable[[Record, int, float], None]  # how many ns it took, how many ms are allowed
+    stray: Callable[[BaseException], None]  # nobody knows whose
+
+
+class Containment:
+    """Makes the loop's tasks and runs plugins' callbacks.
+
+    ``records`` gives the plugins that run now, ``budget_ms`` what one call, or one step of a task, may take.
+    """
+
+    def __init__(
+        self, records: Callable[[], Iterable[Record]], meter: Meter, budget_ms: Callable[[], float], faults: Faults
+    ) -> None:
         self._records = records
+        self._meter = meter
+        self._budget_ms = budget_ms
+        self._faults = faults
         self._before: Any = None
 
     def set(self) -> None:
-        """Make the running loop's tasks from now on."""
+        """Contain what the running loop runs from now on."""
         loop = asyncio.get_running_loop()
         self._before = loop.get_task_factory()
-        factory: Any = self  # the library's type leaves the options out
+        factory: Any = self.make_task  # the library's type leaves the options out
         loop.set_task_factory(factory)
+        if isinstance(loop, ContainingLoop):
+            loop.container = self
 
     def unset(self) -> None:
-        """Let tasks be made as before, if this made them."""
+        """Let all be as before, if this contains the loop."""
         loop = asyncio.get_running_loop()
-        factory: Any = loop.get_task_factory()
-        if factory is self:
+        if loop.get_task_factory() == self.make_task:
             loop.set_task_factory(self._before)
+        if isinstance(loop, ContainingLoop) and loop.container is self:
+            loop.container = None
 
-    def __call__(
+    # -- tasks --------------------------------------------------------------------------------------------------------
+
+    def make_task(
         self, loop: asyncio.AbstractEventLoop, work: Coroutine[Any, Any, Any], **options: Any
     ) -> asyncio.Task[Any]:
         """A task for the coroutine, contained where a plugin starts it or its code is a plugin's."""
-        record = owner.get() or self._of_code(work)
-        contained = work if record is None else _Contained(work, record)
         make = self._before or _plain_task
-        task: asyncio.Task[Any] = make(loop, contained, **options)
-        if record is not None:
-            _owners[task] = record
+        mine = work if isinstance(work, Contained) else self._contained(work)
+        if mine is not None:
+            work = mine.told(self._faults)
+            if options.get("context") is None:
+                options["context"] = mine.context()
+        task: asyncio.Task[Any] = make(loop, work, **options)
+        if mine is not None and not mine.awaited:
+            _owners[task] = mine.record
         return task
 
-    def _of_code(self, work: Coroutine[Any, Any, Any]) -> Record | None:
+    def _contained(self, work: Coroutine[Any, Any, Any]) -> Contained | None:
         frame = getattr(work, "cr_frame", None)
-        package = "" if frame is None else _package(str(frame.f_globals.get("__name__", "")))
+        record = owner.get() or (None if frame is None else self._whose(str(frame.f_globals.get("__name__", ""))))
+        return None if record is None else Contained(work, record, awaited=_awaited.get())
+
+    def _whose(self, module: str) -> Record | None:
+        package = _package(module)
         own = (record for record in self._records() if _package(type(record.instance).__module__) == package)
         return next(own, None)
 
+    # -- callbacks ----------------------------------------------------------------------------------------------------
+
+    def call(self, record: Record, callback: Callable[..., object], *arguments: Any) -> None:
+        """Run a plugin's callback, or a step of its tasks; a function of a plugin that rests is passed over."""
+        if record.state is State.RESTED and self._whose(_module_of(callback)) is record:
+            return
+        meter = self._meter
+        before = meter.usage()
+        begun = meter.wall_ns()
+        try:
+            callback(*arguments)
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            self._faults.failed(record, CALLBACK, error)
+        spent_ns = meter.wall_ns() - begun
+        allowed_ms = self._budget_ms()
+        if meter.is_overrun(spent_ns, before, allowed_ms):
+            self._faults.overran(record, spent_ns, allowed_ms)
+
+    def escaped(self, error: SystemExit) -> None:
+        """Take note of an exit that reached the loop: out of a plugin's code, or from nobody knows where."""
+        for module in _modules(error.__traceback__):
+            record = self._whose(module)
+            if record is not None:
+                self._faults.failed(record, CALLBACK, error)
+                return
+        self._faults.stray(error)
+
 
 def tasks_of(record: Record, among: Iterable[asyncio.Task[Any]]) -> list[asyncio.Task[Any]]:
-    """Those tasks that the plugin started."""
+    """Those tasks that the plugin started for itself."""
     return [task for task in among if _owners.get(task) is record]
 
 
-class _Contained(Coroutine[Any, Any, Any]):
+class Contained(Coroutine[Any, Any, Any]):
     """A coroutine whose ``SystemExit`` and the like become an ordinary error, counted against its plugin.
 
     It wraps without awaiting: a task that is cancelled before its first step leaves no coroutine behind that was never
     awaited. What asyncio asks of a coroutine beside the protocol (its frame, its name) is the wrapped one's.
+    ``awaited``: the core waits for what comes of it, so it is not among the plugin's own tasks.
     """
 
-    def __init__(self, work: Coroutine[Any, Any, Any], record: Record) -> None:
+    def __init__(self, work: Coroutine[Any, Any, Any], record: Record, *, awaited: bool = False) -> None:
         self._work = work
-        self._record = record
+        self._faults: Faults | None = None
+        self.record = record
+        self.awaited = awaited
+
+    def told(self, faults: Faults) -> Contained:
+        """Tell ``faults`` what goes wrong."""
+        self._faults = faults
+        return self
+
+    def context(self) -> Context:
+        """The context for its task: all that it starts is the plugin's too."""
+        made = copy_context()
+        made.run(owner.set, self.record)
+        made.run(_awaited.set, self.awaited)
+        return made
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._work, name)
@@ -103,11 +179,21 @@ class _Contained(Coroutine[Any, Any, Any]):
         except (Exception, KeyboardInterrupt, asyncio.CancelledError):
             raise
         except BaseException as error:
-            record = self._record
-            record.task_errors += 1
-            record.reason = f"a task of its own raised {type(error).__name__}: {error}"
-            _log.warning("plugin %s: %s", record.name, record.reason)
-            raise PluginTaskError(record.reason) from error
+            if self._faults is not None:
+                self._faults.failed(self.record, TASK, error)
+            raise PluginTaskError(f"{TASK} raised {type(error).__name__}: {error}") from error
+
+
+def _module_of(function: object) -> str:
+    while isinstance(function, partial):
+        function = function.func
+    return str(getattr(function, "__module__", ""))
+
+
+def _modules(traceback: TracebackType | None) -> Iterator[str]:
+    while traceback is not None:
+        yield str(traceback.tb_frame.f_globals.get("__name__", ""))
+        traceback = traceback.tb_next
 
 
 def _plain_task(loop: asyncio.AbstractEventLoop, work: Any, **options: Any) -> asyncio.Task[Any]:

@@ -6,6 +6,7 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
+from contextvars import Context
 from functools import partial
 from itertools import islice
 from pathlib import Path
@@ -17,7 +18,7 @@ from .. import __version__
 from ..config import Config
 from ..host.plugin_host import Outlets, PluginHost
 from ..host.status import PluginStatus, Rest
-from ..model import Contact, Destination, Hail
+from ..model import Contact, Hail
 from ..radio import entity
 from ..schema import events
 from ..store.courier import Patience
@@ -33,6 +34,7 @@ from .pipeline import MAX_SOURCES, Watch
 from .pump import Arrival, Arrivals, Pump
 from .reload import ReloadRefusedError, follow, show
 from .rules import own_of, rules_of
+from .session import Records, Session
 
 _log = logging.getLogger(__name__)
 HOUR_MS = 3_600_000
@@ -42,27 +44,6 @@ GAP_WAIT_S = 20.0
 TURN = 200
 #: what a try to forward that is on its way may still take at the end: the service manager wants an end in two seconds
 PATIENCE = Patience(farewell_s=0.5)
-
-
-class Records:
-    """The durable record as plugins may use it."""
-
-    def __init__(self, store: Store) -> None:
-        self.reader = store.reader
-        self.submit = store.submit
-        self.migrate = store.plugin_migrations
-
-
-class Session:
-    """One session: its watch, its plugins, its pump. It began on the state of the log that ``baseline`` numbers."""
-
-    def __init__(self, number: int, baseline: int, watch: Watch, host: PluginHost, pump: Pump) -> None:
-        self.number = number
-        self.baseline = baseline
-        self.watch = watch
-        self.host = host
-        self.pump = pump
-        self.destinations: list[Destination] = []
 
 
 class Keeper:
@@ -89,6 +70,8 @@ class Keeper:
         self._changed = changed
         self._turn = asyncio.Lock()
         self._moved = asyncio.Event()
+        self._settling: set[asyncio.Task[None]] = set()
+        self._ending = False
         self._shown: snapshot.Snapshot | None = None
         self._newest_ms: dict[str, int] = {}  # of each source
 
@@ -177,9 +160,11 @@ class Keeper:
 
     async def stop(self) -> None:
         """Stop forwarding and plugins, write everything. The session stays open: the next start goes on with it."""
-        await self.stop_forwarding()  # first: the host would take a try that is on its way for a leaked task
+        self._ending = True
+        await self.stop_forwarding()  # first: a try that is on its way may need what its plugin runs
         if self._session is not None:
             await self._session.host.stop()
+        await asyncio.gather(*self._settling)
 
     # sessions
 
@@ -263,7 +248,7 @@ class Keeper:
         host = PluginHost(
             config.plugins,
             watch,
-            Outlets(watch.hail, rests.append, Records(self.store), self.store.folder),
+            Outlets(watch.hail, partial(self._rest, rests), Records(self.store), self.store.folder),
             safe=self._safe,
         )
         watch.attach(host)
@@ -280,6 +265,24 @@ class Keeper:
             changed=self._notify,
         )
         return Session(number, baseline, watch, host, pump)
+
+    def _rest(self, rests: list[Rest], asked: Rest) -> None:
+        if self._ending:
+            return
+        rests.append(asked)
+        # from beside the hooks nothing else would enter it soon; in a context of its own, for it is no plugin's work
+        asyncio.get_running_loop().call_soon(self._settle_rests, context=Context())
+
+    def _settle_rests(self) -> None:
+        if self._ending:
+            return
+        task = asyncio.create_task(self._enter_rests(), name="rests")
+        self._settling.add(task)
+        task.add_done_callback(self._settling.discard)
+
+    async def _enter_rests(self) -> None:
+        async with self._turn:
+            self.session.pump.settle()
 
     @staticmethod
     async def _ready(session: Session) -> None:

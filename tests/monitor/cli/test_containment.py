@@ -15,6 +15,7 @@ from watchkeeper.sender import Sender
 
 HEAD = """
 import asyncio
+import sys
 import time
 from watchkeeper.api import Hail, Urgency, hookimpl
 
@@ -48,6 +49,24 @@ BAD = {
         "    async def quit(self):\n"
         "        raise SystemExit(5)\n"
     ),
+    "caller": ("    async def async_start(self):\n        asyncio.get_running_loop().call_later(0.01, sys.exit, 6)\n"),
+    "hog": (
+        "    async def async_run(self, stop):\n"
+        "        while not stop.is_set():\n"
+        "            time.sleep(0.4)\n"
+        "            await asyncio.sleep(0)\n"
+    ),
+}
+#: why each is rested, at the beginning of the reason
+WHY = {
+    "raiser": "annotate raised 5 times in a row, last RuntimeError: broken",
+    "blocker": "overran its time 3 times: burst_judged took",
+    "leaver": "period_closed raised 5 times in a row, last SystemExit: 3",
+    "flooder": f"flooded 3 times: it raised more than {MOST_HAILS} hails",
+    "leaker": "its background task ended: SystemExit: 4",
+    "quitter": "a task of its own raised SystemExit: 5",
+    "caller": "a callback of its own raised SystemExit: 6",
+    "hog": "overran its time 3 times: one step of a task or callback of its own took",
 }
 HEARD, PERIODS = 12, 14
 
@@ -104,23 +123,16 @@ def test_bad_plugins_are_contained_and_named(tmp_path: Path) -> None:
         status = running.ask("/api/status")
         assert running.ask("/api/snapshot")["contacts"] == PERIODS
         assert running.stop() == 0
-    # the lower quartile of each: what the machine does besides can only lengthen a period
-    normal_s = statistics.quantiles([normal for normal, _ in turns], n=4)[0]
+    # medians, so that a moment in which the machine does something else decides nothing
     took_s = [took for _, took in turns]
-    assert statistics.quantiles(took_s[3:], n=4)[0] < 2 * normal_s, (normal_s, took_s)
-    assert sum(took > 0.9 for took in took_s) <= 3, took_s
+    normal_s = statistics.median(normal for normal, _ in turns)
+    assert statistics.median(took_s[3:]) < 2 * normal_s, turns
+    assert sum(took > 0.9 for took in took_s) <= 3, turns
     intake = status["intake"]
     assert (intake["lost"], intake["shed"], sum(intake["rejected"].values())) == (0, 0, 0)
     assert intake["accepted"] == station.sender.seq
     found = {one["name"]: one for one in status["plugins"]}
-    for name in BAD:
+    for name, why in WHY.items():
         assert found[name]["distribution"] == str(folder / f"{name}.py")
-    assert {name: found[name]["state"] for name in ("raiser", "blocker", "leaver")} == dict.fromkeys(
-        ("raiser", "blocker", "leaver"), "rested"
-    )
-    assert "RuntimeError: broken" in found["raiser"]["reason"]
-    assert "overran its time 3 times" in found["blocker"]["reason"]
-    assert "SystemExit" in found["leaver"]["reason"]
-    assert f"more than {MOST_HAILS} hails" in found["flooder"]["reason"]
-    assert "SystemExit" in found["leaker"]["reason"]
-    assert found["quitter"]["reason"] == "a task of its own raised SystemExit: 5"
+        assert found[name]["state"] == "rested", found[name]
+        assert found[name]["reason"].startswith(why)

@@ -239,3 +239,35 @@ async def test_a_contact_of_long_ago_begins_no_session(tmp_path: Path) -> None:
         await watch.take(contact("W1QSB", period=8, ack=True), heard("CQ W1QSB FN42", 1, live=False))
         assert watch.keeper.session.number == first
         assert [receipt.status for receipt in watch.receipts] == ["stored"]
+
+
+QUITTER = """
+import asyncio
+from watchkeeper.api import hookimpl
+
+class Quitter:
+    name = "quitter"
+    api = 1
+
+    def __init__(self, config, context):
+        pass
+
+    @hookimpl
+    async def async_run(self, stop):
+        raise OSError("the line is dead")
+"""
+
+
+async def test_a_rest_for_what_goes_on_beside_the_hooks_is_journaled_though_nothing_arrives(tmp_path: Path) -> None:
+    folder = tmp_path / "plugins"
+    folder.mkdir()
+    (folder / "quitter.py").write_text(QUITTER)
+    config = msgspec.structs.replace(CONFIG, plugins=PluginSettings(folder=folder, allow=("quitter",)))
+    async with live(tmp_path / "data", config) as watch:
+        for _ in range(8):
+            await asyncio.sleep(0)
+        (status,) = [each for each in watch.keeper.plugins() if each.name == "quitter"]
+        assert (status.state, status.reason) == ("rested", "its background task ended: OSError: the line is dead")
+        await watch.store.pulse()
+        entries = [msgspec.json.decode(line) for line in watch.store.read_journal(watch.keeper.session.number)]
+        assert [entry["rest"]["plugin"] for entry in entries] == ["quitter"]

@@ -96,12 +96,14 @@ function drawTrouble(atMs) {
   }
   const intake = state.status?.intake ?? {};
   const refused = Object.values(intake.rejected ?? {}).reduce((sum, number) => sum + number, 0);
-  if (refused) told.push([1, `${count(refused, "event")} not valid`]);
+  if (refused) told.push([1, `${count(refused, "datagram")} not valid`]);
   if (intake.lost) told.push([1, `${count(intake.lost, "event")} lost on the way`]);
+  if (intake.kernel_drops) told.push([1, `${count(intake.kernel_drops, "datagram")} dropped by the system`]);
   if (intake.shed) told.push([1, `${count(intake.shed, "hearing")} dropped by overload`]);
   for (const plugin of state.status?.plugins ?? []) {
     if (["rested", "blocked", "failed to load"].includes(plugin.state)) {
-      told.push([2, `plugin ${plugin.name} ${plugin.state}${plugin.reason ? `: ${plugin.reason}` : ""}`]);
+      const from = plugin.distribution ? ` (${plugin.distribution})` : "";
+      told.push([2, `plugin ${plugin.name}${from} ${plugin.state}${plugin.reason ? `: ${plugin.reason}` : ""}`]);
     }
   }
   for (const notice of state.status?.notices ?? []) told.push([1, notice]);
