@@ -60,12 +60,12 @@ class Evening(NamedTuple):
     collisions: Collisions
 
 
-def evening(seed: int, periods: int) -> Evening:
-    """Play one seed twice."""
+def evening(seed: int, periods: int, world: str = "usual") -> Evening:
+    """Play one seed twice, in a world of the rehearsal's."""
     with tempfile.TemporaryDirectory(prefix="watchkeeper-advice-") as place:
         followed, strongest = Path(place) / "advice", Path(place) / "strongest"
-        advised = _played(followed, seed, periods, "advice")
-        plain = score.contacts(_played(strongest, seed, periods, "strongest"), 0, 0)
+        advised = _played(followed, seed, periods, "advice", world)
+        plain = score.contacts(_played(strongest, seed, periods, "strongest", world), 0, 0)
         out = score.Outputs.of(outputs(followed))
         contacts = score.contacts(advised, 0, 0)
         return Evening(
@@ -81,10 +81,10 @@ def evening(seed: int, periods: int) -> Evening:
         )
 
 
-def _played(folder: Path, seed: int, periods: int, operator: str) -> Mapping[str, Any]:
+def _played(folder: Path, seed: int, periods: int, operator: str, world: str) -> Mapping[str, Any]:
     """The truth of one rehearsal."""
     command = [sys.executable, "-m", "watchkeeper", "rehearse", "--plain", "--pace", "max", "--data", str(folder)]
-    command += ["--seed", str(seed), "--periods", str(periods), "--operator", operator]
+    command += ["--seed", str(seed), "--periods", str(periods), "--operator", operator, "--world", world]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         raise RuntimeError(f"seed {seed}, {operator}: the rehearsal ended with {done.returncode}\n{done.stderr}")
@@ -182,6 +182,12 @@ def _of(evening_: Evening) -> dict[str, Any]:
     return kept
 
 
+def seeds_of(text: str) -> range:
+    """``7`` or ``1001-1020`` as numbers."""
+    first, _, last = text.partition("-")
+    return range(int(first), int(last or first) + 1)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Play, tell, and say by the exit code whether every goal was met."""
     options = argparse.ArgumentParser(
@@ -194,10 +200,8 @@ def main(arguments: Sequence[str]) -> int:
     options.add_argument("--jobs", type=int, default=1, help="evenings at the same time (1)")
     options.add_argument("--json", action="store_true", help="one JSON object")
     asked = options.parse_args(arguments)
-    first, _, last = asked.seeds.partition("-")
-    seeds = range(int(first), int(last or first) + 1)
     with ProcessPoolExecutor(asked.jobs) as pool:
-        evenings = list(pool.map(partial(evening, periods=asked.periods), seeds))
+        evenings = list(pool.map(partial(evening, periods=asked.periods), seeds_of(asked.seeds)))
     found = figures(evenings)
     if asked.json:
         rows = [_of(one) for one in evenings]

@@ -8,6 +8,7 @@ from typing import Any
 
 import msgspec
 
+from ..rehearsal.lacking import lacking
 from ..rehearsal.score import score
 from ..store.database import reading
 from ..store.sessions import entries, sessions
@@ -27,7 +28,7 @@ def measure(told: dict[str, Any]) -> dict[str, Any]:
     truth = msgspec.json.decode((folder / TRUTH).read_bytes())
     with logs.logged(logs.Masking(), folder / logs.FILE):
         made = score(truth, outputs(folder), stored=told["contacts_stored"], forwarded=told["contacts_forwarded"])
-    return {**made, "data_dir": told["data_dir"]}
+    return {**made, "lacking": lacking(made), "data_dir": told["data_dir"]}
 
 
 def outputs(folder: Path) -> Iterator[dict[str, Any]]:
@@ -69,15 +70,20 @@ def _shown(watch: Watch) -> Iterator[dict[str, Any]]:
 def table(figures: dict[str, Any]) -> str:
     """The figures for a person: a line a figure, under what it belongs to."""
     lines = [f"{figures['scenario']}, seed {figures['seed']}, world {figures['world']}, operator {figures['operator']}"]
+    why = figures["lacking"]
     for name, group in figures.items():
-        if not isinstance(group, dict):
+        if group is why or not isinstance(group, dict):
             continue
         lines.append(name)
-        lines += [f"  {key:<24}{_number(value):>12}" for key, value in group.items()]
+        lines += [f"  {key:<30}{_number(value):>10}{_reason(why.get(f'{name}.{key}'))}" for key, value in group.items()]
     return "\n".join(lines)
+
+
+def _reason(words: str | None) -> str:
+    return "" if words is None else f"  {words}"
 
 
 def _number(value: object) -> str:
     if value is None:
-        return "no evidence"
+        return "–"
     return f"{value:.3f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)

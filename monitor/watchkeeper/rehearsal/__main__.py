@@ -58,7 +58,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--operator", choices=[policy.value for policy in Policy], help="(default: advice when it can be seen)"
     )
-    parser.add_argument("--world", choices=sorted(VARIANTS), default="usual")
+    parser.add_argument("--world", default="usual", metavar="NAME", help=f"one of {', '.join(VARIANTS)}")
     parser.add_argument("--truth", type=Path, metavar="FILE", help="write the truth there")
     parser.add_argument("--start", metavar="RFC3339", help="event time of the start, or now (default: the scenario's)")
     return parser
@@ -73,6 +73,8 @@ def _order(asked: argparse.Namespace) -> Order:
     periods = found.periods if asked.periods is None else asked.periods
     if periods < 1:
         raise ValueError(f"--periods {periods}: at least one")
+    if asked.world not in VARIANTS:
+        raise ValueError(f"no world is named {asked.world!r}: there are {', '.join(sorted(VARIANTS))}")
     policy = asked.operator or (Policy.ADVICE if asked.watch_socket else Policy.STRONGEST)
     to = _address(asked.to)
     start_ms = _start_ms(asked.start, found, pace)

@@ -129,9 +129,18 @@ def hails(truth: Json, found: Sequence[Json]) -> dict[str, Any]:
 
 
 def report(truth: Json, advice: Sequence[Json]) -> dict[str, Any]:
-    """Return how far the expected report lies from the SNR that the own station really had there."""
+    """Return how far the expected report lies from the SNR that the own station really had there.
+
+    ``…_given…`` is its distance from the reports that were given, from the 21st on.
+    """
     errors = [abs(row["expected_db"] - there_db) for row, there_db in _judged(truth, advice, "expected_db")]
-    return {"median_abs_error_db": round(median(errors), 2) if errors else None, "count": len(errors)}
+    errors_given = [abs(error_db) for error_db in given(truth, advice)]
+    return {
+        "median_abs_error_db": round(median(errors), 2) if errors else None,
+        "count": len(errors),
+        "median_abs_error_given_db": round(median(errors_given), 2) if errors_given else None,
+        "count_given": len(errors_given),
+    }
 
 
 def given(truth: Json, advice: Sequence[Json], after: int = 20) -> list[float]:

@@ -45,12 +45,31 @@ def test_the_hail_of_a_vital_is_matched_with_the_fault_that_caused_it(tmp_path: 
     assert found["median_delay_periods"] >= 0
 
 
+def test_a_person_reads_a_line_a_figure_with_the_reason_where_there_is_none(tmp_path: Path) -> None:
+    shown = run("rehearse", "--score", "--scenario", "dead-band", "--periods", "4", "--data", str(tmp_path))
+    told = shown.decode().splitlines()
+    assert told[0] == "dead-band, seed 1, world usual, operator advice"
+    assert told[3].split(maxsplit=2) == ["recall", "–", "no call to the own station was copied"]
+    assert [line for line in told[1:] if not line.startswith(" ")] == list(KEYS)
+
+
+def test_a_world_that_is_not_there_is_told_in_one_line(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "watchkeeper", "rehearse", "--score", "--world", "mars", "--data", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stderr == (
+        "watchkeeper: rehearsal: no world is named 'mars': there are all, decoder, habits, noise, propagation, usual\n"
+    )
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("world", ["usual", "propagation", "noise", "habits", "decoder", "all"])
 @pytest.mark.parametrize("scenario", ["evening-20m", "park-activation", "contest-hour", "dead-band", "club", "bad-day"])
 def test_each_scenario_in_each_world_can_be_measured(scenario: str, world: str, tmp_path: Path) -> None:
     found = scored(scenario, 6, tmp_path, "--world", world)
     assert {name: KEYS[name] - set(found[name]) for name in KEYS} == {name: set() for name in KEYS}
+    missing = {f"{name}.{key}" for name in KEYS for key, value in found[name].items() if value is None}
+    assert missing == set(found["lacking"])
 
 
 @pytest.mark.long

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from watchkeeper.rehearsal.lacking import lacking
 from watchkeeper.rehearsal.score import Outputs, given, score
 from watchkeeper.schema.events import stamp
 
@@ -41,6 +42,7 @@ def truth(**parts: Any) -> dict[str, Any]:
         "contacts": [],
         "callers": [],
         "phantoms": [],
+        "reports": [],
         "reach": {"20": {}},
     } | parts
 
@@ -109,7 +111,7 @@ def test_expected_reports_are_compared_with_the_real_snr_there() -> None:
     found = figures(what, advice(5, expected_db=-12), advice(20, expected_db=-15), advice(20, expected_db=None))[
         "report"
     ]
-    assert found == {"median_abs_error_db": 1.5, "count": 2}
+    assert (found["median_abs_error_db"], found["count"]) == (1.5, 2)
 
 
 def test_an_honest_forecast_beats_a_constant_one() -> None:
@@ -133,6 +135,20 @@ def test_reports_that_were_given_are_held_against_the_last_word_before() -> None
     said = Outputs.of([advice(5, expected_db=-15.0), advice(8, expected_db=-10.0)]).advice
     assert given(what, said, after=0) == [-3.0, 2.0], "before the first word there is nothing to compare"
     assert given(what, said, after=3) == [2.0], "the first ones are to learn from"
+    many = [{"at": at(minutes), "by": "W1QSB", "snr_db": -12.0} for minutes in range(1, 23)]
+    found = figures(truth(reports=many), advice(5, expected_db=-15.0))["report"]
+    assert (found["median_abs_error_given_db"], found["count_given"]) == (3.0, 2)
+
+
+def test_every_missing_figure_has_its_reason() -> None:
+    nothing = figures(truth())
+    told = lacking(nothing)
+    missing = {f"{group}.{name}" for group, its in nothing.items() if isinstance(its, dict) for name in its
+               if its[name] is None}  # fmt: skip
+    assert set(told) == missing
+    assert told["hails.recall"] == "no call to the own station was copied"
+    heard = figures(truth(callers=[caller("W1QSB", 10)]), hail("W1QSB", 10.25, act_by_ms=ms(10.3)))
+    assert not any(name.startswith("hails.") for name in lacking(heard))
 
 
 def vital(what: str, minutes: float) -> dict[str, Any]:
