@@ -115,7 +115,10 @@ def destinations() -> Sequence[Destination]:  # type: ignore[empty-body]
 
 @hookspec
 async def async_deliver(hail: Hail) -> None:
-    """A way to reach the operator. Raise when it failed: the host tries again, four times, and shows it."""
+    """A way to reach the operator. Raise when it failed: the host tries again, four times, and shows it.
+
+    Several hails can be under way at once: none waits for another that is slow or tried again.
+    """
 
 
 @hookspec

@@ -61,9 +61,13 @@ class Bell:
 
 
 class Command:
-    """A program that is run for each hail, without a shell, with nothing to read and nowhere to write."""
+    """A program that is run for each hail, without a shell, with nothing to read and nowhere to write.
+
+    It runs once at a time, so that two hails together are two sounds one after the other.
+    """
 
     def __init__(self, name: str, words: Sequence[str], least: str) -> None:
+        self._turn = asyncio.Lock()
         self.name = name
         self.least = LEVELS[least]
         self._words = tuple(words)
@@ -74,7 +78,10 @@ class Command:
 
     async def deliver(self, hail: Hail) -> None:
         """Run it to its end."""
-        words = self.words(hail)
+        async with self._turn:
+            await self._run(self.words(hail))
+
+    async def _run(self, words: Sequence[str]) -> None:
         nothing = asyncio.subprocess.DEVNULL
         try:
             process = await asyncio.create_subprocess_exec(*words, stdin=nothing, stdout=nothing, stderr=nothing)

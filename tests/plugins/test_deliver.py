@@ -146,6 +146,15 @@ async def test_a_command_that_fails_is_told(words: list[str], why: str) -> None:
         await Command("sound", words, "note").deliver(hail())
 
 
+async def test_two_hails_at_once_are_two_sounds_one_after_the_other(tmp_path: Path) -> None:
+    played = tmp_path / "played"
+    player = tmp_path / "player.sh"
+    player.write_text(f"echo on >> {played}\nsleep 0.05\necho off >> {played}\n", encoding="utf-8")
+    made = plugin(sound=["/bin/sh", str(player)])
+    await asyncio.gather(made.async_deliver(hail(number=1)), made.async_deliver(hail(number=2)))
+    assert played.read_text(encoding="utf-8").split() == ["on", "off", "on", "off"]
+
+
 async def test_a_command_that_does_not_end_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("watchkeeper_deliver.ways.COMMAND_S", 0.05)
     with pytest.raises(DeliveryError, match="ran longer"):

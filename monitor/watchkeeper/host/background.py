@@ -43,8 +43,8 @@ class Background:
         self._turn = asyncio.Lock()
         self._stop = asyncio.Event()
         self._running: list[asyncio.Task[None]] = []
-        self._delivering: list[asyncio.Task[None]] = []
-        self._queue: asyncio.Queue[Hail] = asyncio.Queue(MOST_WAITING)
+        self._delivers = False
+        self._delivering: set[asyncio.Task[None]] = set()
 
     async def start(self, context: Context) -> None:
         """Run ``async_start``, then keep ``async_run`` and the delivery running. One that fails to start is blocked.
@@ -56,8 +56,7 @@ class Background:
             return
         if self._record.state is State.RUNNING:
             self._begin()
-        if "async_deliver" in slots:
-            self._delivering.append(self._task(self._deliver_all(slots["async_deliver"])))
+        self._delivers = "async_deliver" in slots
 
     def _begin(self) -> None:
         if "async_run" in self._record.slots:
@@ -114,18 +113,20 @@ class Background:
     # -- hails --------------------------------------------------------------------------------------------------------
 
     def deliver(self, hail: Hail) -> None:
-        """Queue the hail if the plugin delivers; a queue that is full drops it, counted and shown."""
-        if not self._delivering or self._record.state is not State.RUNNING:
-            return
-        try:
-            self._queue.put_nowait(hail)
-        except asyncio.QueueFull:
-            slot = self._record.slots["async_deliver"]
-            self._failed(slot, f"{MOST_WAITING} hails wait to be delivered: one more was dropped")
+        """Begin to deliver the hail if the plugin does; returns at once.
 
-    async def _deliver_all(self, slot: Slot) -> None:
-        while True:
-            await self._deliver(slot, await self._queue.get())
+        Each hail has a task of its own, for one that is slow or tried again must keep no later one waiting. With too
+        many of them the hail is dropped, counted and shown.
+        """
+        if not self._delivers or self._record.state is not State.RUNNING:
+            return
+        slot = self._record.slots["async_deliver"]
+        if len(self._delivering) >= MOST_WAITING:
+            self._failed(slot, f"{MOST_WAITING} hails wait to be delivered: one more was dropped")
+            return
+        task = self._task(self._deliver(slot, hail))
+        self._delivering.add(task)
+        task.add_done_callback(self._delivering.discard)
 
     async def _deliver(self, slot: Slot, hail: Hail) -> None:
         for wait_s in (*RETRY_AFTER_S, None):

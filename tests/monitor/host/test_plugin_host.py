@@ -560,6 +560,33 @@ async def test_a_hail_is_tried_again_until_it_is_delivered() -> None:
     await bench.host.stop()
 
 
+async def test_a_hail_that_is_tried_again_keeps_no_later_one_waiting() -> None:
+    never = asyncio.Event()
+
+    second = asyncio.Event()
+
+    class Choosy(Plain):
+        name = "choosy"
+
+        @hookimpl
+        async def async_deliver(self, hail: Hail) -> None:
+            if hail.key == "first":
+                raise OSError("not now")
+            second.set()
+
+    async def wait(_: float) -> None:
+        await never.wait()
+
+    bench = Bench(Choosy, meter=Meter(sleep=wait))
+    await bench.host.start()
+    bench.host.deliver(_hail("first"))
+    bench.host.deliver(_hail("second"))
+    await second.wait()
+    assert "not now; tried again in 1 s" in (bench.status("choosy").reason or "")
+    await bench.host.stop()
+    assert len(asyncio.all_tasks()) == 1
+
+
 async def test_a_delivery_that_hangs_fills_its_queue_and_blocks_nobody() -> None:
     class Hanging(Plain):
         name = "hanging"
