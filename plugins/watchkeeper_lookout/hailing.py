@@ -114,7 +114,7 @@ class Hailer:
             note = hearing.note(LookoutNote)
             if note is None or self.why_silent(hearing) is not None:
                 continue
-            chosen = self._speaking(hearing, note)
+            chosen = self.speaking(hearing, note)
             if chosen is not None:
                 self._brings(hearing.call or "", (_RULE, chosen[0]))
                 matters.setdefault(chosen, []).append(self._candidate(hearing, note, ranker))
@@ -137,7 +137,7 @@ class Hailer:
             return directed.why_not(station)
         return None
 
-    def _speaking(self, hearing: Hearing, note: LookoutNote) -> tuple[str, str] | None:
+    def speaking(self, hearing: Hearing, note: LookoutNote) -> tuple[str, str] | None:
         """(rule, matter) of the most urgent rule that may speak."""
         worked = hearing.note(WorkedNote)
         for name, matter in zip(note.rules, note.matters, strict=True):
@@ -167,7 +167,7 @@ class Hailer:
         also = f"; also {', '.join(str(call) for call in others[:_OTHERS])}" if others else ""
         match = rule.match(hearing, hearing.note(WorkedNote))
         hail = Hail(
-            key=f"lookout|{rule.rule.name}|{matter}",
+            key=key_of(rule.rule.name, matter),
             urgency=rule.urgency,
             sentence=_said(why, hearing, station) + also,
             rule=rule.rule.name,
@@ -208,6 +208,11 @@ class Hailer:
             if station is None or now_ms - station.last_ms > _STILL_MS or station.tried_ms is not None:
                 continue
             self._context.hail(_again(raised.hail, station, now_ms))
+
+
+def key_of(rule: str, matter: str) -> str:
+    """The key of the hails of a matter."""
+    return f"lookout|{rule}|{matter}"
 
 
 def _again(hail: Hail, station: OnAir, now_ms: int) -> Hail:

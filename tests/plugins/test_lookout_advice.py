@@ -136,6 +136,18 @@ def test_what_is_ignored_is_raised_once_a_level_up() -> None:
     assert on.hails[1].sentence.startswith("still there: ")
 
 
+def test_it_says_why_a_match_brought_no_hail() -> None:
+    on = bench({"need": ["entity"], "scopes": ["ever"]}, {"continents": ["SA"], "urgency": "note"})
+    on.period("CQ CE3QRT FF46")
+    on.skip()
+    on.period("CQ CE4QRA FF30")
+    assert calls(on) == ["CE3QRT"]
+    told = on.host.explain("CE4QRA")
+    held = "it went out at 18:00:15, held off until 18:30:15"
+    assert f"rule 'rule 0' matches: first Chile for you; no further hail: {held}" in told
+    assert "rule 'rule 1' matches: rule 1; rule 'rule 0' speaks for it" in told
+
+
 def _calls_for(periods: int, on: Bench) -> None:
     for _ in range(periods):
         on.period("CQ CE3QRT FF46")

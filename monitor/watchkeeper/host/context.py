@@ -51,6 +51,7 @@ class Watching(Protocol):
     def station(self, call: str) -> OnAir | None: ...
     def losses(self) -> Mapping[str, Losses]: ...
     def unheeded_ms(self, key: str) -> int | None: ...
+    def why_silent(self, key: str) -> str | None: ...
 
 
 class Records(Protocol):
@@ -123,6 +124,10 @@ class Context:
         None where none did (it was held off, or there were too many) or where the operator has marked it as done.
         """
         return self._watching.unheeded_ms(key)
+
+    def why_silent(self, key: str) -> str | None:
+        """Why the last hail with this ``key`` was held back, in words; None where it went out or none was raised."""
+        return self._watching.why_silent(key)
 
     def submit(self, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
         """Queue SQL with named parameters for the one writer; all of it is one transaction. Own tables only."""

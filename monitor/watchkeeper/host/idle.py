@@ -41,6 +41,10 @@ class Nothing:
         """No hail went out."""
         return None
 
+    def why_silent(self, key: str) -> str | None:
+        """No hail was held back."""
+        return None
+
     def hail(self, plugin: str, hail: Hail) -> None:
         """Nobody to tell."""
 

@@ -9,6 +9,7 @@ from statistics import median
 import msgspec
 
 from ..model import AGAIN, Hail
+from ..schema.events import from_ms
 from ..view import Urgency
 
 HOUR_MS = 3_600_000
@@ -36,6 +37,8 @@ class HailBook:
         self._held: dict[str, int] = {}
         #: when the last hail of each matter went out, until the operator has seen to it
         self._unheeded: dict[str, int] = {}
+        #: why the last hail of each matter was held back, in words
+        self._why_silent: dict[str, str] = {}
         #: (when, rarity) of the hails of the last hour
         self._times: deque[tuple[int, float]] = deque()
         self.recent: deque[Hail] = deque(maxlen=KEPT)
@@ -61,11 +64,14 @@ class HailBook:
         self._waiting.clear()
         out = []
         for hail in waiting:
-            if self._held.get(hail.key, 0) > now_ms:
+            why_not = self._why_held_off(hail.key, now_ms)
+            if why_not is None and hail.urgency < Urgency.URGENT:
+                why_not = self._why_not_now(hail, now_ms)
+                self.held_back += why_not is not None
+            if why_not is not None:
+                self._why_silent[hail.key] = why_not
                 continue
-            if hail.urgency < Urgency.URGENT and not self._may_go(hail, now_ms):
-                self.held_back += 1
-                continue
+            self._why_silent.pop(hail.key, None)
             minutes = self._rules.hold_off_min if hail.hold_off_min is None else hail.hold_off_min
             self._held[hail.key] = now_ms + round(minutes * 60_000)
             self._unheeded[hail.key] = now_ms
@@ -76,30 +82,50 @@ class HailBook:
         self._forget(now_ms)
         return out
 
-    def _may_go(self, hail: Hail, now_ms: int) -> bool:
+    def _why_held_off(self, key: str, now_ms: int) -> str | None:
+        until_ms = self._held.get(key, 0)
+        if until_ms <= now_ms:
+            return None
+        went_ms = self._unheeded.get(key)
+        said = "you have seen to it" if went_ms is None else f"it went out at {_clock(went_ms)}"
+        return f"{said}, held off until {_clock(until_ms)}"
+
+    def _why_not_now(self, hail: Hail, now_ms: int) -> str | None:
         while self._times and self._times[0][0] <= now_ms - HOUR_MS:
             self._times.popleft()
-        if now_ms < self._paused_until or self._is_crowded_out(hail):
-            return False
+        if now_ms < self._paused_until:
+            return f"hails are paused until {_clock(self._paused_until)}"
         minute = now_ms % DAY_MS // 60_000
-        return not any(_within(minute, *span) for span in self._rules.quiet)
+        if any(_within(minute, *span) for span in self._rules.quiet):
+            return "these are quiet hours"
+        return self._why_crowded_out(hail)
 
-    def _is_crowded_out(self, hail: Hail) -> bool:
+    def _why_crowded_out(self, hail: Hail) -> str | None:
         """Whether the hour's hails are used up; the last quarter of them is for what is no commoner than most were."""
         limit, used = self._rules.per_hour, len(self._times)
         if limit <= 0 or used < limit * RESERVED_FROM:
-            return False
-        return used >= limit or hail.rarity < median(rarity for _, rarity in self._times)
+            return None
+        if used >= limit:
+            return f"{used} hails went out within the hour, as many as you want"
+        if hail.rarity < median(rarity for _, rarity in self._times):
+            return f"{used} of the {limit} hails that you want an hour went out, the rest is for what is rarer"
+        return None
 
     def _forget(self, now_ms: int) -> None:
         if len(self._held) > 10 * KEPT:
             self._held = {key: until for key, until in self._held.items() if until > now_ms}
         if len(self._unheeded) > 10 * KEPT:
             self._unheeded = {key: at_ms for key, at_ms in self._unheeded.items() if at_ms > now_ms - DAY_MS}
+        while len(self._why_silent) > 10 * KEPT:
+            del self._why_silent[next(iter(self._why_silent))]
 
     def unheeded_ms(self, key: str) -> int | None:
         """When the last hail of a matter went out; None where none did, or the operator has seen to it."""
         return self._unheeded.get(key)
+
+    def why_silent(self, key: str) -> str | None:
+        """Why the last hail of a matter was held back, in words; None where it went out or none was raised."""
+        return self._why_silent.get(key)
 
     def done(self, key: str, now_ms: int) -> None:
         """The operator has seen to it: the matter stays quiet for a day."""
@@ -115,6 +141,10 @@ class HailBook:
     def pause(self, minutes: float, now_ms: int) -> None:
         """Let only urgent hails out for so long."""
         self._paused_until = now_ms + round(minutes * 60_000)
+
+
+def _clock(at_ms: int) -> str:
+    return f"{from_ms(at_ms):%H:%M:%S}"
 
 
 def _within(minute: int, start: int, end: int) -> bool:

@@ -141,6 +141,10 @@ class Watch:
         """When the last hail of a matter went out; None where none did, or the operator has seen to it."""
         return self.hails.unheeded_ms(key)
 
+    def why_silent(self, key: str) -> str | None:
+        """Why the last hail of a matter was held back, in words; None where it went out or none was raised."""
+        return self.hails.why_silent(key)
+
     def looks_complete(self, call: str | None) -> bool:
         """Whether the exchange with ``call`` looks complete and is not in the log."""
         ours = None if call is None else self._exchanges.with_us(call)

@@ -91,6 +91,27 @@ def test_what_is_held_back_does_not_count_as_told() -> None:
     assert book.unheeded_ms("a") is None
 
 
+def test_it_says_why_a_hail_was_held_back() -> None:
+    book = HailBook(HailRules(per_hour=4, quiet=((120, 180),)))
+
+    def told(key: str, minute: int, rarity: float = 0.5) -> str | None:
+        book.hail(Hail(key=key, urgency=Urgency.WANTED, sentence="", rule="r", at_ms=minute * MINUTE, rarity=rarity))
+        book.settle(minute * MINUTE)
+        return book.why_silent(key)
+
+    assert [told(key, 1) for key in "abc"] == [None, None, None]
+    assert told("a", 5) == "it went out at 00:01:00, held off until 00:31:00"
+    assert told("d", 6, rarity=0.1) == "3 of the 4 hails that you want an hour went out, the rest is for what is rarer"
+    assert told("e", 7) is None
+    assert told("f", 8) == "4 hails went out within the hour, as many as you want"
+    book.done("a", 9 * MINUTE)
+    assert told("a", 10) == "you have seen to it, held off until 00:09:00"
+    book.pause(30, 80 * MINUTE)
+    assert told("g", 90) == "hails are paused until 01:50:00"
+    assert told("h", 130) == "these are quiet hours"
+    assert told("h", 190) is None
+
+
 @given(st.lists(st.tuples(st.sampled_from("abc"), st.integers(0, 90)), max_size=60))
 def test_never_twice_within_a_hold_off(raised: list[tuple[str, int]]) -> None:
     book = HailBook(HailRules(hold_off_min=30))
