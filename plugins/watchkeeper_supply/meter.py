@@ -9,13 +9,21 @@ from watchkeeper.radio.supply import (
     TYPICAL_RECEIVING_A,
     Battery,
     Load,
+    charge_bounds,
     drain_per_h,
     resistance_ohm,
     typical_sending_a,
 )
 
+from .settings import SupplyConfig
+
 _KEPT = 15
 _HOUR_MS = 3_600_000
+#: readings that make a voltage
+_RESTED = 3
+#: a smaller step of the current tells no resistance; with a higher resistance no radio would run
+_LEAST_STEP_A = 0.5
+_MOST_OHM = 1.0
 #: the duty is that of the transmissions of this long
 _DUTY_MS = 1_200_000
 
@@ -23,16 +31,17 @@ _DUTY_MS = 1_200_000
 class Meter:
     """What is known of current, duty and charge. Times are event time in ms."""
 
-    def __init__(self, battery: Battery | None, charged: float, receiving_a: float | None, sending_a: float | None):
-        self._battery = battery
-        self._told = {False: receiving_a, True: sending_a}
+    def __init__(self, config: SupplyConfig) -> None:
+        self._battery: Battery | None = config.battery
+        self._temperature_c = config.temperature_c
+        self._told = {False: config.receiving_a, True: config.sending_a}
         self._amperes: dict[bool, deque[float]] = {False: deque(maxlen=_KEPT), True: deque(maxlen=_KEPT)}
         self._volts: dict[bool, deque[float]] = {False: deque(maxlen=_KEPT), True: deque(maxlen=_KEPT)}
         self._sent: deque[tuple[int, float]] = deque(maxlen=1000)
         self._to_ms: int | None = None
         self._began_ms: int | None = None
         self.power_w: float | None = None
-        self.used_fraction = 1.0 - charged
+        self.used_fraction = 1.0 - config.charged
         self.used_ah = 0.0
         self.used_wh = 0.0
 
@@ -50,6 +59,21 @@ class Meter:
             self._volts[sending].append(volts)
         if amperes is not None:
             self._amperes[sending].append(max(0.0, amperes))
+        if volts is not None and not sending:
+            self._hold_to_voltage()
+
+    def _hold_to_voltage(self) -> None:
+        """Where the voltage while receiving rules out the charge that was counted, go to the nearest that it allows.
+
+        So a battery that was not as full as told, or holds less than its label says, is found out in time.
+        """
+        rest_v = self.volts(sending=False)
+        if self._battery is None or rest_v is None or len(self._volts[False]) < _RESTED:
+            return
+        ohm = self.resistance()
+        rest_v += self.current_a(sending=False) * (self._battery.resistance_ohm if ohm is None else ohm)
+        least, most = charge_bounds(self._battery, rest_v, self._temperature_c)
+        self.used_fraction = min(1.0 - least, max(1.0 - most, self.used_fraction))
 
     def pass_time(self, now_ms: int) -> None:
         """Take out what listening drew since the last call; a gap in the record counts for an hour at most."""
@@ -100,7 +124,10 @@ class Meter:
         if light_v is None or heavy_v is None or not (self.measured(sending=True) and self.measured(sending=False)):
             return None
         light_a, heavy_a = self.current_a(sending=False), self.current_a(sending=True)
-        return resistance_ohm(light_v, light_a, heavy_v, heavy_a) if heavy_a > light_a else None
+        if heavy_a - light_a < _LEAST_STEP_A:
+            return None
+        ohm = resistance_ohm(light_v, light_a, heavy_v, heavy_a)
+        return ohm if 0 < ohm < _MOST_OHM else None
 
     def duty(self, now_ms: int) -> float:
         """Share of the last minutes that was sent."""

@@ -22,6 +22,7 @@ from watchkeeper.radio.mode import timed
 from watchkeeper.radio.supply import Endurance, endurance_h, sending_share, with_interval
 from watchkeeper.view import Gauges, Line, Panel, Reading, Series, View
 
+from .host_battery import HostBattery
 from .meter import Meter
 from .settings import SupplyConfig
 
@@ -46,10 +47,10 @@ class Supply:
         self._config = config
         self._context = context
         self._battery = config.battery
-        self._meter = Meter(self._battery, config.charged, config.receiving_a, config.sending_a)
+        self._meter = Meter(config)
         self._mode = "FT8"
         self._contacts = 0
-        self._host: float | None = None
+        self._host = HostBattery()
         self._volts: deque[tuple[int, float | None]] = deque(maxlen=_POINTS)
         self._left: deque[tuple[int, float | None]] = deque(maxlen=_POINTS)
         self._warned: set[str] = set()
@@ -64,7 +65,7 @@ class Supply:
             sending = event.sending if event.sending is not None else bool(event.forward_w)
             self._meter.read(sending=sending, volts=event.supply_v, amperes=event.supply_a)
             if event.host_battery_fraction is not None:
-                self._host = event.host_battery_fraction
+                self._host.take(event.at_ms, event.host_battery_fraction)
             self._judge()
         elif isinstance(event, Sent) and not event.aborted:
             known = timed(event.mode)
@@ -105,6 +106,7 @@ class Supply:
             used_fraction=self._meter.used_fraction,
             minimum_v=self._config.minimum_v,
             temperature_c=self._config.temperature_c,
+            measured_ohm=self._meter.resistance(),
         )
         measured = self._meter.measured(sending=load.sending_share > 0)
         return with_interval(likely_h, capacity_spread=_CAPACITY, current_spread=_MEASURED if measured else _TABLE)
@@ -125,8 +127,16 @@ class Supply:
             near,
             f"Only {loaded_v or 0:.1f} V while sending: the radio turns off at {self._config.minimum_v:.1f} V.",
         )
-        low = self._host is not None and self._host < self._config.host_warn_fraction
-        self._tell("host", low, f"The computer's own battery is down to {self._host or 0:.0%}.")
+        self._tell("host", self._host_low(), f"The computer's own battery is down to {self._host_words()}.")
+
+    def _host_low(self) -> bool:
+        left_h, fraction = self._host.left_h(), self._host.fraction
+        short = left_h is not None and left_h * 60 < self._config.warn_min
+        return fraction is not None and (short or fraction < self._config.host_warn_fraction)
+
+    def _host_words(self) -> str:
+        left_h = self._host.left_h()
+        return f"{self._host.fraction or 0:.0%}" + ("" if left_h is None else f", about {_time(left_h)} more")
 
     def _tell(self, key: str, wrong: bool, sentence: str) -> None:
         if not wrong:
@@ -197,7 +207,7 @@ class Supply:
         if volts is not None:
             sag = f", {loaded_v:.1f} V sending" if loaded_v is not None else ""
             ohm = self._meter.resistance()
-            wire = f" ({ohm * 1000:.0f} mΩ with the leads)" if ohm is not None and ohm > 0 else ""
+            wire = f" ({ohm * 1000:.0f} mΩ with the leads)" if ohm is not None else ""
             near = loaded_v is not None and loaded_v < self._config.minimum_v + _NEAR_V
             found.append(
                 Reading(
@@ -210,17 +220,16 @@ class Supply:
                     sentence=f"The radio turns off at {self._config.minimum_v:.1f} V." if near else None,
                 )
             )
-        if self._host is not None:
-            low = self._host < self._config.host_warn_fraction
+        if self._host.fraction is not None:
             found.append(
                 Reading(
                     key="host",
                     label="Computer",
-                    text=f"battery at {self._host:.0%}",
-                    value=self._host,
+                    text=f"battery at {self._host_words()}",
+                    value=self._host.fraction,
                     low=self._config.host_warn_fraction,
                     high=1.0,
-                    urgency=Urgency.URGENT if low else Urgency.CALM,
+                    urgency=Urgency.URGENT if self._host_low() else Urgency.CALM,
                 )
             )
         return found
@@ -232,7 +241,7 @@ class Supply:
             key="left",
             label="Time left",
             text=f"{_hours(left)} at your duty of {duty:.0%}",
-            value=round(left.likely_h, 2),
+            value=round(left.likely_h, 3),
             low=self._config.warn_min / 60,
             urgency=Urgency.URGENT if short else Urgency.CALM,
         )
@@ -245,7 +254,7 @@ class Supply:
                 key="alternating",
                 label="If you call every other period",
                 text=_hours(alternating),
-                value=round(alternating.likely_h, 2),
+                value=round(alternating.likely_h, 3),
             ),
             Reading(
                 key="charge",

@@ -11,6 +11,8 @@ from msgspec import Meta
 from watchkeeper.radio.supply import CHEMISTRIES, Battery
 
 _LITHIUM = ("LiFePO4", "Li-ion")
+#: four cells of LiFePO4, three of lithium ion, six of lead
+_USUAL_V = 12.0
 
 
 class SupplyConfig(msgspec.Struct, frozen=True, kw_only=True):
@@ -20,7 +22,10 @@ class SupplyConfig(msgspec.Struct, frozen=True, kw_only=True):
         float | None, Meta(description="rated capacity in Ah; absent: no battery to watch, only voltage and laptop")
     ] = None
     chemistry: Annotated[str, Meta(description="LiFePO4, AGM, flooded or Li-ion")] = "LiFePO4"
-    cells: Annotated[int | None, Meta(description="cells in series; those of a 12 V battery if absent")] = None
+    cells: Annotated[
+        int | None,
+        Meta(description="cells in series; absent: those of a 12 V battery, 4 of LiFePO4, 3 of Li-ion, 6 of lead"),
+    ] = None
     charged: Annotated[float, Meta(gt=0, le=1, description="share of the capacity in it at the start")] = 1.0
     minimum_v: Annotated[float, Meta(ge=0, le=1000, description="the radio's lowest voltage under load")] = 11.0
     receiving_a: Annotated[float | None, Meta(description="current while receiving, where no gauge tells it")] = None
@@ -50,7 +55,7 @@ class SupplyConfig(msgspec.Struct, frozen=True, kw_only=True):
             return None
         known = CHEMISTRIES[self.chemistry]
         chemistry = replace(known, usable=1.0, peukert=1.0 if self.chemistry in _LITHIUM else known.peukert)
-        cells = self.cells or max(1, round(12.6 / chemistry.cell_v))
+        cells = self.cells or max(1, round(_USUAL_V / chemistry.cell_v))
         return Battery(self.capacity_ah, chemistry, cells)
 
     @property

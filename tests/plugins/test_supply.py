@@ -105,6 +105,26 @@ def test_the_computers_battery_counts_too() -> None:
     assert [hail.key for hail in bench.hails] == ["supply|host"]
 
 
+def test_the_computers_battery_tells_how_long_it_lasts() -> None:
+    """From 80 to 70 % in half an hour: 70 % last 3.5 h. While it charges nobody can tell."""
+    bench = Bench(Supply)
+    for minute in range(31):
+        gauge(bench, host_battery_fraction=round(0.8 - minute // 3 / 100, 2))
+        bench.skip(4)
+    assert readings(bench)["host"].text == "battery at 70%, about 3 h 30 min more"
+    gauge(bench, host_battery_fraction=0.71)
+    assert readings(bench)["host"].text == "battery at 71%"
+
+
+def test_a_computer_that_empties_fast_is_hailed_before_its_share_is_low() -> None:
+    bench = Bench(Supply, config={"supply": {"warn_min": 30}})
+    for minute in range(15):
+        gauge(bench, host_battery_fraction=round(0.9 - minute * 0.04, 2))
+        bench.skip(4)
+    assert [hail.key for hail in bench.hails] == ["supply|host"]
+    assert bench.hails[0].sentence == "The computer's own battery is down to 50%, about 12 min more."
+
+
 def test_nothing_is_shown_where_nothing_is_known() -> None:
     bench = Bench(Supply)
     bench.period("CQ CE3QRT FF46")

@@ -31,9 +31,12 @@ class Chemistry:
     rest_v: tuple[tuple[float, float], ...]
     #: share of the rated capacity by temperature in °C
     by_temperature: tuple[tuple[float, float], ...]
+    #: how far a cell's rest voltage may lie off the curve: makes, temperature, how long it rested (common practice, no
+    #: source)
+    doubt_v: float = 0.03
 
 
-_LEAD_REST_V = ((0.0, 1.93), (0.25, 2.0), (0.5, 2.04), (0.75, 2.08), (1.0, 2.12))
+_LEAD_REST_V = ((0.0, 1.97), (0.25, 2.0), (0.5, 2.04), (0.75, 2.08), (1.0, 2.12))
 #: common practice, no source
 _LEAD_COLD = ((-20.0, 0.6), (0.0, 0.85), (25.0, 1.0))
 
@@ -46,14 +49,14 @@ CHEMISTRIES: dict[str, Chemistry] = {
         Chemistry(
             "LiFePO4", 3.2, 1.05, 0.8, 0.12,
             ((0.0, 2.5), (0.1, 3.2), (0.2, 3.22), (0.5, 3.27), (0.9, 3.33), (1.0, 3.4)),
-            ((-20.0, 0.5), (0.0, 0.8), (25.0, 1.0)),
+            ((-20.0, 0.5), (0.0, 0.8), (25.0, 1.0)), 0.04,
         ),
         Chemistry("AGM", 2.0, 1.10, 0.5, 0.05, _LEAD_REST_V, _LEAD_COLD),
         Chemistry("flooded", 2.0, 1.25, 0.5, 0.06, _LEAD_REST_V, _LEAD_COLD),
         Chemistry(
             "Li-ion", 3.6, 1.05, 0.8, 0.1,
             ((0.0, 3.0), (0.1, 3.45), (0.5, 3.7), (0.8, 3.95), (1.0, 4.2)),
-            ((-20.0, 0.6), (0.0, 0.85), (25.0, 1.0)),
+            ((-20.0, 0.6), (0.0, 0.85), (25.0, 1.0)), 0.08,
         ),
     )
 }  # fmt: skip
@@ -158,20 +161,44 @@ def drain_per_h(battery: Battery, current_a: float) -> float:
 
 
 def usable_fraction(
-    battery: Battery, *, sending_a: float = 0.0, minimum_v: float | None = None, temperature_c: float = 25.0
+    battery: Battery,
+    *,
+    sending_a: float = 0.0,
+    minimum_v: float | None = None,
+    temperature_c: float = 25.0,
+    measured_ohm: float | None = None,
 ) -> float:
     """Return the share of the rated capacity (0…1) that can be used.
 
-    The least of three ends: the planned depth of discharge, the capacity that the cold leaves, and the state of charge
-    at which the voltage under the sending current falls to ``minimum_v``, the radio's (or cut-off's) lowest.
+    The planned depth of discharge or, where that is less, what the cold leaves of the capacity down to the state of
+    charge at which the voltage under the sending current falls to ``minimum_v``, the radio's (or cut-off's) lowest. A
+    measured resistance of battery and leads stands in for the typical one.
     """
     chemistry = battery.chemistry
-    usable = min(chemistry.usable, _along(chemistry.by_temperature, temperature_c))
-    if minimum_v is None:
-        return usable
-    rest_v = (minimum_v + sending_a * battery.resistance_ohm) / battery.cells
-    left = _along(tuple((volts, charge) for charge, volts in chemistry.rest_v), rest_v)
-    return max(0.0, min(usable, 1.0 - left))
+    there = _along(chemistry.by_temperature, temperature_c)
+    if minimum_v is not None:
+        ohm = battery.resistance_ohm if measured_ohm is None else measured_ohm
+        there *= 1.0 - _charge(chemistry, (minimum_v + sending_a * ohm) / battery.cells)
+    return max(0.0, min(chemistry.usable, there))
+
+
+def charge_bounds(battery: Battery, rest_v: float, temperature_c: float = 25.0) -> tuple[float, float]:
+    """Return the least and the most charge (0…1) at which the battery's voltage at rest can be ``rest_v``.
+
+    For lithium iron phosphate they lie far apart but near its ends; for lead and lithium ion they say more. What the
+    cold keeps back is still in the battery.
+    """
+    chemistry = battery.chemistry
+    there = _along(chemistry.by_temperature, temperature_c)
+    cell_v = rest_v / battery.cells
+    return (
+        1 - there * (1 - _charge(chemistry, cell_v - chemistry.doubt_v)),
+        1 - there * (1 - _charge(chemistry, cell_v + chemistry.doubt_v)),
+    )
+
+
+def _charge(chemistry: Chemistry, cell_v: float) -> float:
+    return _along(tuple((volts, charge) for charge, volts in chemistry.rest_v), cell_v)
 
 
 def endurance_h(
@@ -181,12 +208,19 @@ def endurance_h(
     used_fraction: float = 0.0,
     minimum_v: float | None = None,
     temperature_c: float = 25.0,
+    measured_ohm: float | None = None,
 ) -> float:
     """Return the hours left at this load when ``used_fraction`` of the rated capacity is gone; 0 at the end.
 
     Infinite for a load that draws nothing.
     """
-    usable = usable_fraction(battery, sending_a=load.sending_a, minimum_v=minimum_v, temperature_c=temperature_c)
+    usable = usable_fraction(
+        battery,
+        sending_a=load.sending_a,
+        minimum_v=minimum_v,
+        temperature_c=temperature_c,
+        measured_ohm=measured_ohm,
+    )
     rate = load.sending_share * drain_per_h(battery, load.sending_a)
     rate += (1 - load.sending_share) * drain_per_h(battery, load.receiving_a)
     left = max(0.0, usable - used_fraction)
