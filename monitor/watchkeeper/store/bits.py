@@ -19,6 +19,8 @@ _LONGEST = 12  # 36 ** 12 < 2 ** 64
 _PACK_FROM = 1 << 15
 #: packed texts that are taken apart at a time
 _STRETCH = 1 << 16
+#: answers that are remembered
+_ASKED = 1 << 13
 
 
 def _number(text: str) -> int | None:
@@ -39,30 +41,36 @@ class DumpedBits(msgspec.Struct, frozen=True, kw_only=True):
 class BitTable:
     """Text → set of numbers, as the bits of an int. Adding is cheap; a text can never be taken out."""
 
-    __slots__ = ("_keys", "_new", "_planes")
+    __slots__ = ("_asked", "_keys", "_new", "_planes")
 
     def __init__(self) -> None:
         self._keys = array("Q")
         #: plane i holds bits 64·i to 64·i + 63 of every packed text
         self._planes: list[array[int]] = []
         self._new: dict[str, int] = {}
+        #: answers to give again: the same stations are heard all the time
+        self._asked: dict[str, int] = {}
 
     def get(self, text: str) -> int:
         """The set of ``text``; 0 for one that was never added."""
-        found = self._new.get(text, 0)
-        if self._keys:
-            found |= self._packed(text)
+        found = self._asked.get(text)
+        if found is None:
+            if len(self._asked) >= _ASKED:
+                self._asked.clear()
+            found = self._asked[text] = self._new.get(text, 0) | self._packed(text)
         return found
 
     def add(self, text: str, bits: int) -> None:
         """Add the numbers in ``bits`` to the set of ``text``."""
         self._new[text] = self._new.get(text, 0) | bits
+        self._asked.pop(text, None)
         if len(self._new) > _PACK_FROM and len(self._new) > len(self._keys) // 4:
             self.pack()
 
     def update(self, sets: dict[str, int]) -> None:
         """Add to many sets at once."""
         new = self._new
+        self._asked.clear()
         if new:
             for text, bits in sets.items():
                 new[text] = new.get(text, 0) | bits

@@ -19,8 +19,13 @@ from ..adif import AdifValueError, Reader, Record, adx, encode_record
 from ..adif import contact as adif_contact
 from ..adif.outline import Outline
 from ..adif.reader import Excerpt, excerpts
+from .contacts import LIKE_MS
 from .import_values import FIELDS, bands, data_of, days, fields_of, modes, rests, squares, times, told_of
 
+#: call, band, mode
+Key = tuple[str, str | None, str]
+#: before all contacts
+NEVER_MS = -(2**62)
 #: a part of this size keeps the memory small and a processor busy for half a second
 PART_BYTES = 4 * 1024 * 1024
 #: how far behind its end a part is read at most: the longest record
@@ -53,12 +58,20 @@ class Part(NamedTuple):
     anew: dict[int, bytes]
     #: index of those that had to be mended
     mended: list[int]
+    #: index of those that may be like another of this part, in order; no other one is like any before it
+    doubtful: list[int]
+    #: (call, band, mode) → the newest start, of those that a contact of the next part may be like
+    tail: dict[Key, int]
     refused: list[Refused]
     #: all records, the refused ones too
     read: int
     lines: int
     #: where the last record ends: the next part begins there
     end: int
+
+    def key(self, index: int) -> Key:
+        """Call, band and mode of a contact."""
+        return self.calls[index], self.bands[index], self.modes[index]
 
 
 def is_adx(stream: BinaryIO) -> bool:
@@ -118,7 +131,7 @@ class _Rows:
     def __init__(self, data: bytes, start: int) -> None:
         self._data = data
         self._start = start
-        self._part = Part([], array("q"), [], [], [], array("q"), {}, [], [], 0, 0, start)
+        self._part = Part([], array("q"), [], [], [], array("q"), {}, [], [], {}, [], 0, 0, start)
         #: a place in the data and the line there
         self._line_at = (0, 1)
 
@@ -146,6 +159,7 @@ class _Rows:
                 part.refused.append(Refused(count, record.line, str(fault)))
             if end >= length > 0:
                 break
+        _compare(part)
         return part._replace(read=count, end=start + end, lines=self._data.count(b"\n", 0, end))
 
     def _behind_header(self, stop: int) -> int:
@@ -211,3 +225,20 @@ class _Rows:
         self._part.anew[index] = data
         if changes and self._part.mended[-1:] != [index]:
             self._part.mended.append(index)
+
+
+def _compare(part: Part) -> None:
+    """Find those that are out of the order of time, or follow one of their call, band and mode within some minutes."""
+    reached_ms = NEVER_MS
+    near: dict[Key, int] = {}
+    keys = zip(part.calls, part.bands, part.modes, strict=True)
+    for index, (key, started_ms) in enumerate(zip(keys, part.started_ms, strict=True)):
+        near_ms = near.get(key, NEVER_MS)
+        if started_ms < reached_ms:
+            part.doubtful.append(index)
+            near[key] = max(near_ms, started_ms)
+            continue
+        reached_ms = near[key] = started_ms
+        if started_ms - near_ms <= LIKE_MS:
+            part.doubtful.append(index)
+    part.tail.update((key, near_ms) for key, near_ms in near.items() if near_ms >= reached_ms - LIKE_MS)

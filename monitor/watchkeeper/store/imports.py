@@ -11,14 +11,14 @@ import os
 import shutil
 import sqlite3
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from functools import partial
-from itertools import islice, pairwise
+from itertools import compress, islice, pairwise, repeat
 from multiprocessing import get_context
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TypeVar
 
 import msgspec
 
@@ -26,11 +26,12 @@ from ..adif.contact import received_fields
 from . import import_parts, worked_rows
 from .contacts import LIKE_MS, from_body, newest, take_number
 from .folder import ADIF_COPY
-from .import_parts import Part, Refused
+from .import_parts import NEVER_MS, Key, Part, Refused
 from .migrations import CONTACT_CALL, immediate
 from .told import CONFIRMED
 from .worked_rows import Gather
 
+T = TypeVar("T")
 #: told how much of the file is done, 0 to 1
 Progress = Callable[[float], None]
 _CACHE_KIB = 24 * 1024
@@ -41,7 +42,6 @@ _ADD = (
     "INSERT INTO contact (revision, call, started_ms, band, mode, committed_ms, import_id, told, body)"
     " VALUES (0, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
-_NEVER = -(2**62)
 #: a record has about that many bytes
 _USUAL_BYTES = 500
 #: smaller files are not worth making the index anew
@@ -49,7 +49,7 @@ _WORTH_BYTES = 32 * 1024 * 1024
 #: rows that may wait for the index
 _LATER_LIMIT = 20_000
 #: (call, band, mode), start, what it counts for, the record
-_Row = tuple[tuple[str, str | None, str], int, str, bytes]
+_Row = tuple[Key, int, str, bytes]
 
 
 class Summary(msgspec.Struct, kw_only=True):
@@ -81,12 +81,13 @@ def import_file(
     """
     with path.open("rb"):  # one that cannot be read leaves no trace
         pass
-    with _in_bulk(connection), immediate(connection):
+    with _in_bulk(connection), immediate(connection), ThreadPoolExecutor(1) as aside:
         row = connection.execute("INSERT INTO import (started_ms, name) VALUES (?, ?)", (at_ms, name))
         import_id = row.lastrowid
         assert import_id is not None
         index, _ = worked_rows.index_before(connection, newest(connection) + 1)
         gather = Gather(index, at_ms)
+        copying = aside.submit(_copy, folder, path, import_id)
         merger = _Merger(connection, import_id, at_ms, gather, path.stat().st_size)
         for part, bodies, done in _parts(path):
             merger.take(part, bodies)
@@ -94,8 +95,7 @@ def import_file(
         merger.end()
         gather.flush()
         worked_rows.save(connection, newest(connection), index.dump())
-        if path.parent != folder / ADIF_COPY:  # else it is read back from there
-            _keep_copy(folder, path, import_id)
+        copying.result()()
     progress(1.0)
     return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
 
@@ -162,12 +162,18 @@ def last_import(connection: sqlite3.Connection) -> int | None:
     return found
 
 
-def _keep_copy(folder: Path, path: Path, import_id: int) -> None:
+def _copy(folder: Path, path: Path, import_id: int) -> Callable[[], object]:
+    """Copy a file to be kept beside the log; what is returned puts the copy into its place."""
     copies = folder / ADIF_COPY
+    if path.parent == copies:  # it is read back from there
+        return lambda: None
     copies.mkdir(exist_ok=True)
     with path.open("rb") as start:
         suffix = ".adx" if import_parts.is_adx(start) else ".adi"
-    shutil.copyfile(path, copies / f"import-{import_id}{suffix}")
+    copy = copies / f"import-{import_id}{suffix}"
+    unfinished = copy.with_name(f"{copy.name}.part")
+    shutil.copyfile(path, unfinished)
+    return partial(unfinished.replace, copy)
 
 
 @contextmanager
@@ -241,8 +247,15 @@ def _bodies(file: BinaryIO, part: Part) -> list[bytes]:
     return found
 
 
+def _left(column: Sequence[T], mask: bytearray) -> list[T]:
+    return list(compress(column, mask))
+
+
 class _Merger:
-    """Adds the contacts of one import that the log does not have."""
+    """Adds the contacts of one import that the log does not have.
+
+    What starts behind all that the log had, and not near its like in this import, is new for certain, and cheap.
+    """
 
     def __init__(self, connection: sqlite3.Connection, import_id: int, at_ms: int, gather: Gather, size: int) -> None:
         self.summary = Summary()
@@ -255,9 +268,9 @@ class _Merger:
         #: what starts behind this cannot be in the log as it was before this import
         newest_ms = connection.execute("SELECT coalesce(max(started_ms), 0) FROM contact").fetchone()[0]
         self._logged_ms: int = newest_ms + LIKE_MS
-        self._reached_ms = _NEVER
-        #: (call, band, mode) → the newest start in this import, for those that may matter yet
-        self._near: dict[tuple[str, str | None, str], int] = {}
+        #: the newest start so far, and what a contact of the next part may be like
+        self._reached_ms = NEVER_MS
+        self._tail: dict[Key, int] = {}
         self._confirmed = 0
         rows = connection.execute("SELECT count(*) FROM contact").fetchone()[0]
         #: whether the index by call may be left out meanwhile: sorted at the end it costs a fraction
@@ -268,16 +281,17 @@ class _Merger:
 
     def take(self, part: Part, bodies: list[bytes]) -> None:
         """Add the contacts of the next part, whose records are ``bodies``."""
-        mended = set(part.mended)
-        keys = zip(part.calls, part.bands, part.modes, strict=True)
-        rows = zip(keys, part.started_ms, part.told, bodies, strict=True)
         if self._may_unindex and min(part.started_ms, default=0) > self._logged_ms:
             self._connection.execute("DROP INDEX contact_call")
             self._indexed = False
         self._may_unindex = False
-        self._connection.executemany(_ADD, self._new(rows, mended))
-        if len(self._later) > _LATER_LIMIT:
-            self._index_again()
+        doubtful = self._doubtful(part)
+        self._add_new(part, bodies, doubtful)
+        self._judge(part, bodies, doubtful)
+        self._reached_ms = max(self._reached_ms, max(part.started_ms, default=NEVER_MS))
+        self._tail = {
+            key: near_ms for key, near_ms in (self._tail | part.tail).items() if near_ms >= self._reached_ms - LIKE_MS
+        }
         for refused in part.refused[: _TOLD - len(self.refused)]:
             self.refused.append(Refused(self.summary.read + refused.record, self._lines + refused.line, refused.why))
         self.summary.refused += len(part.refused)
@@ -299,37 +313,52 @@ class _Merger:
                 "UPDATE confirmation SET number = ? WHERE import_id = ?", (number, self._import_id)
             )
 
-    def _new(self, rows: Iterable[_Row], mended: set[int]) -> Iterator[tuple[object, ...]]:
-        """The rows of those that the log does not have; the others are counted.
+    def _doubtful(self, part: Part) -> list[int]:
+        """Which contacts may be like one in the log, in an earlier part or in their own, in the order of the file."""
+        clear_ms = max(self._logged_ms, self._reached_ms + LIKE_MS)
+        early = [index for index, started_ms in enumerate(part.started_ms) if started_ms <= clear_ms]
+        return sorted({*part.doubtful, *(index for index in early if self._may_be_known(part, index))})
 
-        What starts behind all that the log had, and not near its like in this import, is new for certain, and cheap.
-        Everything is inlined: this loop and the readers are the speed of an import.
-        """
-        at_ms, import_id, indexed, summary = self._at_ms, self._import_id, self._indexed, self.summary
-        gather, near, logged_ms, reached_ms = self._gather.add, self._near, self._logged_ms, self._reached_ms
-        for index, row in enumerate(rows):
-            key, started_ms, told, body = row
-            near_ms = near.get(key, _NEVER)
-            if started_ms >= reached_ms:
-                reached_ms = near[key] = started_ms
-                certain = started_ms > logged_ms and started_ms - near_ms > LIKE_MS
-            else:  # out of order: only the database knows
-                near[key] = max(near_ms, started_ms)
-                certain = False
-            call, band, mode = key
-            if not certain:
-                if not indexed:
-                    self._later.append((row, index in mended))
-                    continue
-                if self._is_known(row):
-                    continue
-            summary.new += 1
-            if index in mended:
-                summary.mended += 1
-            gather(call, told, band, mode, started_ms)
-            yield call, started_ms, band, mode, at_ms, import_id, told, body
-        self._reached_ms = reached_ms
-        self._near = {key: near_ms for key, near_ms in near.items() if near_ms >= reached_ms - LIKE_MS}
+    def _may_be_known(self, part: Part, index: int) -> bool:
+        started_ms = part.started_ms[index]
+        if started_ms <= self._logged_ms or started_ms < self._reached_ms:
+            return True
+        return started_ms - self._tail.get(part.key(index), NEVER_MS) <= LIKE_MS
+
+    def _add_new(self, part: Part, bodies: list[bytes], doubtful: list[int]) -> None:
+        """Add all but the ``doubtful`` ones, by columns: a step of Python for each row would cost as much as SQLite."""
+        mask = bytearray(b"\1") * len(bodies)
+        for index in doubtful:
+            mask[index] = 0
+        calls, started_ms, told = _left(part.calls, mask), _left(part.started_ms, mask), _left(part.told, mask)
+        bands, modes, bodies = _left(part.bands, mask), _left(part.modes, mask), _left(bodies, mask)
+        same = repeat(self._at_ms), repeat(self._import_id)
+        self._connection.executemany(_ADD, zip(calls, started_ms, bands, modes, *same, told, bodies, strict=False))
+        self._gather.add_all(calls, told, bands, modes, started_ms)
+        self.summary.new += len(calls)
+        self.summary.mended += len(set(part.mended).difference(doubtful))
+
+    def _judge(self, part: Part, bodies: list[bytes], doubtful: list[int]) -> None:
+        """Add those of the ``doubtful`` contacts that the log does not have, or keep them until that can be known."""
+        mended = set(part.mended)
+        for index in doubtful:
+            row = part.key(index), part.started_ms[index], part.told[index], bodies[index]
+            if self._indexed:
+                self._settle(row, mended=index in mended)
+            else:
+                self._later.append((row, index in mended))
+        if len(self._later) > _LATER_LIMIT:
+            self._index_again()
+
+    def _settle(self, row: _Row, *, mended: bool) -> None:
+        """Add one contact that the log does not have."""
+        if self._is_known(row):
+            return
+        (call, band, mode), started_ms, told, body = row
+        self.summary.new += 1
+        self.summary.mended += mended
+        self._gather.add(call, told, band, mode, started_ms)
+        self._connection.execute(_ADD, (call, started_ms, band, mode, self._at_ms, self._import_id, told, body))
 
     def _is_known(self, row: _Row) -> bool:
         """Whether the log has such a contact; it is counted then, and what confirms it is kept."""
@@ -344,16 +373,14 @@ class _Merger:
 
     def _index_again(self) -> None:
         """Make the index by call again, and judge what waited for it, in order."""
-        self._connection.execute(CONTACT_CALL)
+        with ThreadPoolExecutor(1) as aside:  # SQLite sorts without keeping Python from its work
+            gathering = aside.submit(self._gather.flush)
+            self._connection.execute(CONTACT_CALL)
+            gathering.result()
         self._indexed = True
         later, self._later = self._later, []
-        for row, was_mended in later:
-            if not self._is_known(row):
-                (call, band, mode), started_ms, told, body = row
-                self.summary.new += 1
-                self.summary.mended += was_mended
-                self._gather.add(call, told, band, mode, started_ms)
-                self._connection.execute(_ADD, (call, started_ms, band, mode, self._at_ms, self._import_id, told, body))
+        for row, mended in later:
+            self._settle(row, mended=mended)
 
     def _find(self, call: str, started_ms: int, band: str | None, mode: str) -> tuple[int, str] | None:
         """Row and ``told`` of the contact that stands for the same, or None."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator, Sequence
+from operator import attrgetter
 
 import msgspec
 
@@ -98,29 +99,14 @@ HEARING_COLUMNS = (
     "late",
     "live",
 )
+#: all but the session are fields of the hearing
+_of_hearing = attrgetter(*HEARING_COLUMNS[1:])
 _ADD_HEARING = f"INSERT INTO hearing ({', '.join(HEARING_COLUMNS)}) VALUES ({', '.join('?' * len(HEARING_COLUMNS))})"  # noqa: S608
 
 
 def hearing_row(session: int, hearing: Hearing) -> tuple[object, ...]:
     """A hearing as its row."""
-    return (
-        session,
-        hearing.period_ms,
-        hearing.source,
-        hearing.mode,
-        hearing.band,
-        hearing.dial_hz,
-        hearing.offset_hz,
-        hearing.snr_db,
-        hearing.call,
-        hearing.locator,
-        hearing.distance_km,
-        hearing.azimuth_deg,
-        hearing.text,
-        hearing.copies,
-        hearing.late,
-        hearing.live,
-    )
+    return (session, *_of_hearing(hearing))
 
 
 def add_hearings(connection: sqlite3.Connection, rows: Sequence[Sequence[object]]) -> None:

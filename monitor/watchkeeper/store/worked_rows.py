@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 
 from .told import CONFIRMED, facts_of
 from .worked import Dimension, WorkedIndex
@@ -92,16 +93,30 @@ class Gather:
 
     def add(self, call: str, told: str, band: str | None, mode: str, started_ms: int) -> None:
         """Take in one contact."""
-        bit = self._pairs.get((band, mode)) or self._bit(band, mode)
-        if told.endswith(CONFIRMED):
-            told = told.removesuffix(CONFIRMED)
-            self._sure[call, told] = self._sure.get((call, told), 0) | bit
-        key = (call, told)
-        self._bits[key] = self._bits.get(key, 0) | bit
-        self.count += 1
-        if started_ms > self._recent_ms:
-            self._index.touch(facts_of(call, "").values[Dimension.BASE], band, mode, started_ms)
-        if len(self._bits) > _BLOCK:
+        self.add_all((call,), (told,), (band,), (mode,), (started_ms,))
+
+    def add_all(
+        self,
+        calls: Sequence[str],
+        told: Sequence[str],
+        bands: Sequence[str | None],
+        modes: Sequence[str],
+        started_ms: Sequence[int],
+    ) -> None:
+        """Take in many contacts, given by columns."""
+        pairs, recent_ms, all_bits, sure = self._pairs, self._recent_ms, self._bits, self._sure
+        for call, text, band, mode, at_ms in zip(calls, told, bands, modes, started_ms, strict=True):
+            bit = pairs.get((band, mode)) or self._bit(band, mode)
+            if text[-1:] == CONFIRMED:
+                key = (call, text[:-1])
+                sure[key] = sure.get(key, 0) | bit
+            else:
+                key = (call, text)
+            all_bits[key] = all_bits.get(key, 0) | bit
+            if at_ms > recent_ms:
+                self._index.touch(facts_of(call, "").values[Dimension.BASE], band, mode, at_ms)
+        self.count += len(calls)
+        if len(all_bits) > _BLOCK:
             self.flush()
 
     def confirm(self, call: str, told: str, band: str | None, mode: str) -> None:

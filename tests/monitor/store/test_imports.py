@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import bisect
+import random
 from functools import partial
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -230,3 +233,36 @@ def test_no_two_contacts_of_the_log_are_alike_and_none_is_missing(
 def alike(one: Contact, other: Contact) -> bool:
     same = (one.call, one.band, one.mode) == (other.call, other.band, other.mode)
     return same and abs(one.started_ms - other.started_ms) <= 5 * 60_000
+
+
+@pytest.mark.long
+def test_a_large_file_in_many_parts_is_merged_as_if_it_were_read_in_one(store: Store) -> None:
+    """Large enough to be read by several processes, and for the index to be made anew; partly out of order."""
+    dice = random.Random(4)
+    model: dict[tuple[str, str], list[int]] = {}
+    expected = Summary()
+    path = store.folder / "large.adi"
+    with path.open("wb") as file:
+        file.write(HEADER)
+        at_ms = STARTED_MS
+        while file.tell() < 44 * 1024 * 1024:
+            at_ms += dice.randrange(0, 20) * 1000
+            began_ms = at_ms - dice.choice((0, 0, 0, 0, 0, 0, 0, 4, 6, 600)) * 60_000
+            one = msgspec.structs.replace(
+                contact(call=f"DL{dice.randrange(10)}QR{dice.choice('ABCDEFGH')}"),
+                started_ms=began_ms,
+                ended_ms=began_ms,
+                comment="x" * dice.choice((0, 20, 4000)),
+            )
+            file.write(write_record({name: text for name, text in to_record(one).items() if "APP" not in name}))
+            expected.read += 1
+            starts = model.setdefault((one.call, one.mode), [])
+            place = bisect.bisect_left(starts, began_ms - 5 * 60_000)
+            if place < len(starts) and starts[place] <= began_ms + 5 * 60_000:
+                expected.equal += 1
+            else:
+                starts.insert(place, began_ms)
+                expected.new += 1
+    assert store.import_adif(path, path.name, lambda _done: None).summary == expected
+    assert store.worked().count == expected.new
+    assert store.import_adif(path, path.name, lambda _done: None).summary.new == 0
