@@ -170,6 +170,18 @@ class Ranker:
         return *found, "no evidence: from strength and power alone"
 
 
+def waited_ms_of(station: OnAir, now_ms: int) -> int:
+    """How long a caller has waited for us since the end of its first call; 0 for who does not wait."""
+    if station.waited_since_ms is None:
+        return 0
+    return max(0, now_ms - station.waited_since_ms - length_ms_of(station.mode))
+
+
+def entity_name(station: OnAir) -> str | None:
+    """The entity's name, where the call tells it."""
+    return None if station.placed is None or station.placed.entity is None else station.placed.entity.name
+
+
 def need_code(need: Need | None) -> str | None:
     """The need for programs: ``entity: first ever``."""
     return None if need is None else f"{need.dimension}: {need.scope}"
@@ -192,8 +204,11 @@ def sentence(ranked: Ranked, now_ms: int) -> str:
     station = ranked.station
     if station.calls_me:
         lacks = f"; still lacks {station.lacks[0]}" if station.lacks else ""
-        where = f"on {band_words(station.band)}{lacks}"
-        return f"{station.call} {ranked.why}, {strength_words(station.snr_db)}, {where}"
+        waited_ms = waited_ms_of(station, now_ms)
+        waits = f"; has waited {waited_ms // 1000} s" if waited_ms else ""
+        name = entity_name(station)
+        who = station.call if name is None or name in ranked.why else f"{station.call} ({name})"
+        return f"{who} {ranked.why}, {strength_words(station.snr_db)}, on {band_words(station.band)}{lacks}{waits}"
     until_ms = act_by_ms(station.last_ms, station.mode, now_ms)
     when = time_words(until_ms, length_ms_of(station.mode), LATE_START_MS, now_ms)
     return f"{station.call}: {factors(ranked)} · {when}"

@@ -7,7 +7,7 @@ from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table
 from watchkeeper_worked import WorkedNote
 
 from .offset import Clear, Spectrum
-from .ranking import Ranked, need_code, sentence
+from .ranking import Ranked, entity_name, need_code, sentence, waited_ms_of
 from .readiness import act_by_ms, length_ms_of
 from .words import age_words, db_words, doing_words, strength_words
 
@@ -56,6 +56,7 @@ def _ranked_row(ranked: Ranked, clear: Clear, now_ms: int) -> Row:
             "parity": station.parity,
             "ready": ranked.ready,
             "need": need_code(ranked.need),
+            "entity": entity_name(station),
             "chance": None if ranked.chance is None else round(ranked.chance, 3),
             "expected_db": None if ranked.expected_db is None else round(ranked.expected_db, 1),
             "evidence": ranked.evidence,
@@ -63,6 +64,7 @@ def _ranked_row(ranked: Ranked, clear: Clear, now_ms: int) -> Row:
             "send_age_ms": clear.age_ms,
             "score": round(ranked.score, 4),
             "to_me": station.calls_me,
+            "waited_ms": waited_ms_of(station, now_ms),
             "tries": station.tries,
             "lacks": ", ".join(station.lacks) or None,
             "snr_db": station.snr_db,
@@ -95,7 +97,7 @@ def air_table(stations: list[OnAir], known: dict[str, tuple[str, Urgency]], now_
 def _air_row(station: OnAir, known: tuple[str, Urgency] | None, now_ms: int) -> Row:
     worked = station.best.note(WorkedNote) if station.best is not None else None
     matters, urgency = known or (worked.why if worked is not None else "", Urgency.CALM)
-    place = station.placed.entity.name if station.placed is not None and station.placed.entity is not None else ""
+    place = entity_name(station) or ""
     distance = "" if station.distance_km is None else f" {station.distance_km:,.0f} km"
     doing = doing_words(station)
     return Row(

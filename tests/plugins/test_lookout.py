@@ -266,6 +266,26 @@ def test_who_calls_me_stands_first_then_what_is_rare_and_free() -> None:
     assert busy.data.keys() >= {"call", "band", "mode", "offset_hz", "parity", "ready", "need", "chance"}
 
 
+def test_a_caller_says_where_from_what_it_lacks_and_how_long_it_has_waited() -> None:
+    on = bench({"calls_me": True}, worked=worked_index(("W1QSB", "20m", "FT8"), ("W1QSA", "20m", "FT8")))
+    on.period("DL5QRM W1QSB FN42", "DL5QRM CE3QRT FF46")
+    rows = {row.key: row for row in on.table("lookout.ranked").rows}
+    assert rows["CE3QRT"].sentence == (
+        "CE3QRT calls you, first Chile for you, fair, −10 dB, on 20 m; still lacks our report to them"
+    )
+    on.send("CE3QRT DL5QRM -10")
+    on.skip()
+    on.period("DL5QRM W1QSB FN42", "DL5QRM CE3QRT R-12")
+    rows = {row.key: row for row in on.table("lookout.ranked").rows}
+    assert rows["W1QSB"].sentence == (
+        "W1QSB (United States) calls you, fair, −10 dB, on 20 m; still lacks our report to them; has waited 30 s"
+    )
+    assert (rows["W1QSB"].data["entity"], rows["W1QSB"].data["waited_ms"]) == ("United States", 30_000)
+    assert rows["CE3QRT"].sentence == (
+        "CE3QRT calls you, first Chile for you, fair, −10 dB, on 20 m; still lacks our roger"
+    )
+
+
 def test_with_less_power_the_chance_sinks() -> None:
     strong = bench(own=Own(call="DL5QRM", locator="JO62", power_w=100.0))
     weak = bench(own=Own(call="DL5QRM", locator="JO62", power_w=1.0))
