@@ -61,7 +61,7 @@ class _Trial(NamedTuple):
 
 _FIT = _Trial("fit", (Rules.METADATA, Rules.CONFIG, Rules.HOOKS), "")
 _BUSY = _Trial("busy", (Rules.FAULTS, Rules.TIME, Rules.VIEWS, Rules.HAILS), Rules.TIME)
-_LIVE = _Trial("live", (Rules.START, Rules.BLOCKING, Rules.STOP), Rules.BLOCKING)
+_LIVE = _Trial("live", (Rules.START, Rules.BACKGROUND, Rules.BLOCKING, Rules.STOP), Rules.BLOCKING)
 
 #: all rules, in the order of the report
 RULES = (*_FIT.rules, *_BUSY.rules, Rules.DETERMINISM, *_LIVE.rules)

@@ -19,6 +19,7 @@ from typing import Any
 import msgspec
 
 from .. import hookspecs
+from ..config import PluginSettings
 from ..host import discovery, fitness
 from ..host.discovery import Candidate, LoadError
 from ..host.fitness import UnfitError
@@ -30,6 +31,9 @@ from ..testing import Bench
 from ..view import AnyView, Table
 from . import target, traffic
 from .blocking import LoopWatcher, threads
+
+#: what a plugin may take here: less than a running watch lets it, for a machine may be slow and is not its author's
+BUDGETS = PluginSettings(budget_ms=50, burst_budget_ms=100)
 
 
 class Rules:
@@ -44,6 +48,7 @@ class Rules:
     HAILS = "hails"
     DETERMINISM = "determinism"
     START = "start"
+    BACKGROUND = "background"
     BLOCKING = "blocking"
     STOP = "stop"
 
@@ -88,10 +93,11 @@ def fit(candidate: Candidate, report: Report) -> None:
 
 
 def _config_fault(config_type: type[msgspec.Struct], name: str) -> str | None:
-    wanting = [field.name for field in msgspec.structs.fields(config_type) if field.required]
-    if wanting:
-        return f"no default for {', '.join(wanting)}"
     try:
+        fields = contained("reading its types", lambda: msgspec.structs.fields(config_type))
+        wanting = [field.name for field in fields if field.required]
+        if wanting:
+            return f"no default for {', '.join(wanting)}"
         _, problems = contained("its check", lambda: fitness.checked(config_type, {}, f"plugins.{name}"))
         contained("its schema", lambda: msgspec.json.schema(config_type, schema_hook=_text_schema))
     except UnfitError as error:
@@ -149,7 +155,7 @@ def _traits(candidate: Candidate) -> fitness.Traits | None:
 
 def busy(candidate: Candidate, report: Report) -> None:
     """A busy evening: faults, time, views and hails, and the digest of what came of it."""
-    bench = Bench(candidates=_with_providers(candidate))
+    bench = Bench(candidates=_with_providers(candidate), settings=BUDGETS)
     name = candidate.name
     digest = hashlib.sha256()
     wrong: list[str] = []
@@ -187,8 +193,8 @@ def _encoded(things: Sequence[object]) -> bytes:
 def _fault(status: PluginStatus) -> str | None:
     if status.errors:
         return f"{status.errors} errors, last: {status.reason}"
-    dropped = status.state is State.RUNNING and status.reason and "hails" in status.reason
-    return status.reason if dropped else None
+    flooded = status.reason is not None and "hails in one judgement" in status.reason
+    return status.reason if flooded else None
 
 
 def _overrun(status: PluginStatus) -> str | None:
@@ -236,7 +242,7 @@ def live(candidate: Candidate, report: Report) -> None:
     """On a loop, with its background task: the start, what blocks, and the stop."""
     watcher = LoopWatcher()
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(candidates=_with_providers(candidate), data_dir=Path(folder))
+        bench = Bench(candidates=_with_providers(candidate), data_dir=Path(folder), settings=BUDGETS)
         with asyncio.Runner(loop_factory=ContainingLoop) as runner:
             runner.run(_live(bench, candidate, watcher, report))
 
@@ -255,12 +261,20 @@ async def _live(bench: Bench, candidate: Candidate, watcher: LoopWatcher, report
         host.deliver(hail)
     await watcher.breathe()
     status = bench.status(name)
+    report.tell(Rules.BACKGROUND, _fault_beside(status))
     report.tell(Rules.BLOCKING, watcher.why())
     await host.stop()
     after = bench.status(name)
     left = sorted(threads() - before)
     why = after.reason if after.reason != status.reason else None
     report.tell(Rules.STOP, why or (f"it left the thread {left[0]!r} running" if left else None))
+
+
+def _fault_beside(status: PluginStatus) -> str | None:
+    """A delivery that fails is none: where it should go may not be there."""
+    in_hooks = sum(figures.errors for hook, figures in status.hooks.items() if hook != "async_run")
+    beside = status.errors - in_hooks
+    return f"{beside} errors, last: {status.reason}" if beside else None
 
 
 KINDS: dict[str, Callable[[Candidate, Report], None]] = {"fit": fit, "busy": busy, "live": live}

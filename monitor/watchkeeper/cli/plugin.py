@@ -74,11 +74,12 @@ def check(target: str, as_json: bool) -> None:
       config       a default for every key, and bounds that the defaults keep
       hooks        known hooks with the right arguments, each with its mark; what it needs is there
       faults       no hook raises in a busy evening, and none floods hails
-      time         every call returns in its time
+      time         every call returns within 50 ms, the notes on a burst within 100 ms
       views        what it shows can be sent to every face
       hails        each has a key, a rule and a sentence
       determinism  the same events give the same hails and views
       start        async_start succeeds in time
+      background   async_run ends by no error, and no task or callback of its own raises
       blocking     nothing waits or computes long on the loop's thread
       stop         async_run returns within a second of the stop; no task and no thread is left
 

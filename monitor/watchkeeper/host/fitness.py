@@ -121,4 +121,9 @@ def _hook_fault(plugin: object, text: str) -> str:
     found = re.search(r"unknown hook '(\w+)'", text)
     if found:
         return f"there is no hook {found.group(1)!r}{suggest(found.group(1), HOOKS)}"
+    found = re.search(r"for hook '(\w+)'.*Argument\(s\) {(.+?)}", text, re.DOTALL)
+    if found:
+        hook, taken = found.groups()
+        given = ", ".join(map(repr, inspect.signature(getattr(hookspecs, hook)).parameters))
+        return f"its {hook} takes {', '.join(sorted(taken.split(', ')))}, but the hook gives {given or 'nothing'}"
     return " ".join(text.replace(repr(plugin), type(plugin).__name__).split())

@@ -12,7 +12,8 @@ from click.testing import CliRunner, Result
 from watchkeeper.authoring.conformance import Verdict, judge
 from watchkeeper.cli import cli
 
-RULES = ["metadata", "config", "hooks", "faults", "time", "views", "hails", "determinism", "start", "blocking", "stop"]
+RULES = ["metadata", "config", "hooks", "faults", "time", "views", "hails", "determinism", "start"]
+RULES += ["background", "blocking", "stop"]
 HEAD = """
 import asyncio, os, random, socket, threading, time
 import msgspec
@@ -36,8 +37,14 @@ FIT = {
     "other name": ("metadata", "    name = 'worse'\n", "'worse'"),
     "exits at import": ("metadata", "    raise SystemExit(3)\n", "SystemExit"),
     "no default": ("config", "    class Config(msgspec.Struct):\n        limit: int\n", "no default for limit"),
+    "unknown type": ("config", "    class Config(msgspec.Struct):\n        limit: 'Nil' = 1\n", "'Nil' is not defined"),
     "unknown hook": ("hooks", "    @hookimpl\n    def anotate(self):\n        pass\n", "did you mean 'annotate'"),
-    "wrong argument": ("hooks", "    @hookimpl\n    def annotate(self, heard):\n        pass\n", "heard"),
+    "wrong argument": ("hooks", "    @hookimpl\n    def annotate(self, heard):\n        pass\n", "takes 'heard', but"),
+    "too many arguments": (
+        "hooks",
+        "    @hookimpl\n    def views(self, b, a):\n        pass\n",
+        "its views takes 'a', 'b', but the hook gives nothing",
+    ),
     "no mark": ("hooks", "    def period_closed(self):\n        pass\n", "@hookimpl"),
     "cannot be made": ("hooks", "    def __init__(self, config):\n        pass\n", "TypeError"),
 }
@@ -46,7 +53,7 @@ BUSY = {
     "leaves": ("faults", "    @hookimpl\n    def period_closed(self):\n        os._exit(0)\n", "status 0"),
     "floods": (
         "faults",
-        "    @hookimpl\n    def period_closed(self):\n        for n in range(500):\n"
+        "    @hookimpl\n    def period_closed(self):\n        for n in range(1000):\n"
         "            self.hail(key=str(n))\n",
         "hails in one judgement",
     ),
@@ -88,6 +95,17 @@ LIVE = {
         "start",
         "    @hookimpl\n    async def async_start(self):\n        raise SystemExit(2)\n",
         "SystemExit",
+    ),
+    "background task raises": (
+        "background",
+        "    @hookimpl\n    async def async_run(self, stop):\n        raise OSError('no line')\n",
+        "1 errors, last: its background task ended: OSError: no line",
+    ),
+    "leaves by a callback": (
+        "background",
+        "    @hookimpl\n    async def async_run(self, stop):\n"
+        "        asyncio.get_running_loop().call_soon(exit, 3)\n        await stop.wait()\n",
+        "a callback of its own raised SystemExit: 3",
     ),
     "sleeps": (
         "blocking",
