@@ -44,7 +44,6 @@ class Candidate(NamedTuple):
 
     hearing: Hearing
     note: LookoutNote
-    score: float
 
 
 class Hailer:
@@ -117,9 +116,10 @@ class Hailer:
             chosen = self.speaking(hearing, note)
             if chosen is not None:
                 self._brings(hearing.call or "", (_RULE, chosen[0]))
-                matters.setdefault(chosen, []).append(self._candidate(hearing, note, ranker))
+                matters.setdefault(chosen, []).append(Candidate(hearing, note))
         for (rule, matter), candidates in matters.items():
-            candidates.sort(key=lambda each: (-each.score, each.hearing.call or ""))
+            if len(candidates) > 1:
+                candidates.sort(key=lambda each: (-self._score(each.hearing, ranker), each.hearing.call or ""))
             self._hail(self._rules[rule], matter, candidates)
 
     def why_silent(self, hearing: Hearing) -> str | None:
@@ -153,10 +153,9 @@ class Hailer:
         station = self._context.station(hearing.call or "")
         return station is None or station.calls_me
 
-    def _candidate(self, hearing: Hearing, note: LookoutNote, ranker: Ranker) -> Candidate:
+    def _score(self, hearing: Hearing, ranker: Ranker) -> float:
         station = self._context.station(hearing.call or "")
-        ranked = ranker.rank([station]) if station is not None else []
-        return Candidate(hearing, note, ranked[0].score if ranked else 0.0)
+        return 0.0 if station is None else ranker.score(station)
 
     def _hail(self, rule: Matcher, matter: str, candidates: list[Candidate]) -> None:
         best = candidates[0]

@@ -69,9 +69,9 @@ class Lookout:
         if found is None or matches_own(self._context.own.call or "", hearing.call):
             return None
         return LookoutNote(
-            rules=tuple(rule.rule.name for rule, _ in found),
-            reasons=tuple(match.why for _, match in found),
-            matters=tuple(match.matter for _, match in found),
+            rules=tuple([rule.rule.name for rule, _ in found]),
+            reasons=tuple([match.why for _, match in found]),
+            matters=tuple([match.matter for _, match in found]),
             urgency=found[0][0].urgency,
             by_need=all(rule.by_need for rule, _ in found),
         )

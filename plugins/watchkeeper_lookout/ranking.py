@@ -80,8 +80,16 @@ class Ranker:
         found = [ranked for station in stations if (ranked := self._ranked(station, now_ms)) is not None]
         return sorted(found, key=lambda each: (-each.score, each.station.call))
 
+    def score(self, station: OnAir) -> float:
+        """The score of one station; 0 where it is no use to call it."""
+        ranked = self._ranked(station, self._context.now_ms)
+        return 0.0 if ranked is None else ranked.score
+
     def why_not(self, station: OnAir) -> str | None:
         """Why a station is not advised, in words; None where it is."""
+        return self._why_not(station, readiness(station, self._context.now_ms))
+
+    def _why_not(self, station: OnAir, ready_by: float) -> str | None:
         hearing, own = station.best, self._context.own
         if hearing is None or not hearing.live:
             return "it was not heard live"
@@ -97,12 +105,13 @@ class Ranker:
         duplicate = note is not None and self._standing(station, note).duplicate
         if duplicate and hearing.note(LookoutNote) is None and not self._goals.counts_again(station.call):
             return note.why if note is not None and note.duplicate else "it is in the log by now"
-        if readiness(station, self._context.now_ms) < _GONE:
+        if ready_by < _GONE:
             return "it has not been heard for too long, or does not take calls"
         return None
 
     def _ranked(self, station: OnAir, now_ms: int) -> Ranked | None:
-        if self.why_not(station) is not None:
+        ready_by = readiness(station, now_ms)
+        if self._why_not(station, ready_by) is not None:
             return None
         hearing = station.best
         assert hearing is not None
@@ -117,7 +126,6 @@ class Ranker:
             score = _CALLS_ME + value + waits
             urgency = Urgency.URGENT
             return Ranked(station, score, value, need, why, chance, expected_db, evidence, 1.0, True, urgency)
-        ready_by = readiness(station, now_ms)
         share = _EVEN if chance is None or expected_db is None else answer_share(chance, expected_db, station, now_ms)
         weights = self._weights
         score = value * share**weights.chance * ready_by**weights.readiness

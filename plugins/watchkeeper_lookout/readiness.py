@@ -59,7 +59,7 @@ def answer_share(chance: float, expected_db: float, station: OnAir, now_ms: int)
     """The chance that it answers us rather than another: after our calls in vain, and against those who call it too."""
     silent = (1 - _ANSWERS) ** station.tries
     copies = chance * silent / (chance * silent + 1 - chance) if chance < 1 else 1.0
-    rivals = sum(1 for _, at_ms in station.rivals if at_ms >= now_ms - _RIVALS_MS)
+    rivals = len([at_ms for _, at_ms in station.rivals if at_ms >= now_ms - _RIVALS_MS])
     crowd = rivals + _UNHEARD_RIVALS * _UNANSWERED**station.calls_in_vain
     beats = 1 / (1 + exp(-(expected_db - _EVEN_DB) / _DECIDES_DB))
     return float(copies * beats**crowd)

@@ -93,16 +93,20 @@ class Matcher:
             return None
         if worked is not None and worked.duplicate and not self._worked_too:
             return None
-        if not all(test.holds(hearing, worked) for test in self._all):
-            return None
+        for test in self._all:
+            if not test.holds(hearing, worked):
+                return None
         if self._any and not any(test.holds(hearing, worked) for test in self._any):
             return None
-        if any(test.holds(hearing, worked) for test in self._none):
-            return None
+        for test in self._none:
+            if test.holds(hearing, worked):
+                return None
         return self._matched(hearing, worked)
 
     def _matched(self, hearing: Hearing, worked: WorkedNote | None) -> Match:
-        need = next((need for test in (self._own, *self._all) if (need := test.need(worked)) is not None), None)
+        need = self._own.need(worked)
+        if need is None:
+            need = next((found for test in self._all if (found := test.need(worked)) is not None), None)
         place = hearing.band or str(hearing.dial_hz)
         if need is None or self.calls_me:
             why = self._why if need is None else need_words(need, hearing.band, hearing.mode)

@@ -37,6 +37,8 @@ PRIOR_DB = 6.0
 PRIOR_WEIGHT = 4
 #: rounding and reading of one report
 READING_VAR = 1.5
+#: between our hearing of a station and its hearing of us lies a period
+_UNTIL_THEN_VAR = fading_var(15_000) + READING_VAR
 #: what neighbours on top of a signal take from our hearing of it, and how fast paths change, as variances in dB²
 #: (common practice, no source)
 DISTURBED_VAR = 8.0
@@ -208,7 +210,7 @@ class BandEstimate:
             variance *= 1 - share
             newest_ms, own_reports = own.at_ms, own.reports
         # by the time it hears us the path has moved on
-        variance += fading_var(15_000) + READING_VAR
+        variance += _UNTIL_THEN_VAR
         return Expected(mean_db, sqrt(variance), self._reports, newest_ms, own_reports)
 
 

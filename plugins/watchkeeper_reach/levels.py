@@ -90,13 +90,14 @@ class Levels:
 
     def heard(self, band: str, call: str, area: str | None, level: Level) -> None:
         """Enter one level."""
-        trail = self._trails.get((band, call))
+        key = (band, call)
+        trail = self._trails.get(key)
         if trail is None:
-            trail = self._trails[band, call] = deque(maxlen=MOST_LEVELS)
+            trail = self._trails[key] = deque(maxlen=MOST_LEVELS)
             if len(self._trails) > MOST_STATIONS:
                 self._trails.popitem(last=False)
         else:
-            self._trails.move_to_end((band, call))
+            self._trails.move_to_end(key)
         if trail and trail[-1].at_ms == level.at_ms:
             trail.pop()
         trail.append(level)
@@ -144,16 +145,17 @@ class Levels:
         """How strong the area's stations are; reckoned once a period."""
         if area is None:
             return None
-        cached = self._medians.get((band, area))
+        key = (band, area)
+        cached = self._medians.get(key)
         if cached is not None and cached[0] == at_ms:
             return cached[1]
-        known = self._areas.get((band, area))
+        known = self._areas.get(key)
         if not known:
             return None
         while known and next(iter(known.values()))[0] < at_ms - AREA_MS:
             known.popitem(last=False)
         if not known:
             return None
-        found = Area(median(level_db for _, level_db in known.values()), len(known))
-        self._medians[band, area] = (at_ms, found)
+        found = Area(median([level_db for _, level_db in known.values()]), len(known))
+        self._medians[key] = (at_ms, found)
         return found

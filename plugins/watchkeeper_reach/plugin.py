@@ -56,10 +56,8 @@ class Reach:
     @hookimpl
     def annotate(self, hearing: Hearing) -> ReachNote | None:
         """Remember the level, take in a report to us, and say what report to expect."""
-        call, timed = hearing.call, mode.timed(hearing.mode)
-        if call is None or hearing.band is None or timed is None:
-            return None
-        if matches_own(self._context.own.call or "", call):
+        call, timed, own = hearing.call, mode.timed(hearing.mode), self._context.own
+        if call is None or hearing.band is None or timed is None or matches_own(own.call or "", call):
             return None
         at_floor = hearing.snr_db <= timed.floor_db
         area = _area_of(hearing)
@@ -74,22 +72,9 @@ class Reach:
             heard_db = least_db if at_floor else hearing.snr_db
         heard_db = median_db(round(heard_db, 1), timed.limit_db)
         around = self._levels.around(hearing.band, area, hearing.period_ms)
-        expected = self._band(hearing.band, hearing.dial_hz).expect(
-            call, heard_db, around, self._context.now_ms, hearing.source
-        )
-        return self._note(hearing, expected, timed.limit_db)
-
-    def _note(self, hearing: Hearing, expected: Expected, limit_db: float) -> ReachNote:
-        expected_db = expected.mean_db + _dbw(self._context.own.power_w)
-        age_ms = None if expected.newest_ms is None else max(0, self._context.now_ms - expected.newest_ms)
-        return ReachNote(
-            expected_db=expected_db,
-            spread_db=expected.spread_db,
-            chance=chance_of(expected_db, expected.spread_db, limit_db, own=expected.own_reports > 0),
-            evidence=_evidence(expected, age_ms),
-            age_ms=age_ms,
-            own=expected.own_reports > 0,
-        )
+        now_ms = self._context.now_ms
+        expected = self._band(hearing.band, hearing.dial_hz).expect(call, heard_db, around, now_ms, hearing.source)
+        return _note(expected, _dbw(own.power_w), timed.limit_db, now_ms)
 
     def _reported_to_us(self, hearing: Hearing, call: str, limit_db: float) -> None:
         """A report in a message to us: of our transmission in the period before."""
@@ -230,6 +215,20 @@ class Reach:
             self._drawn = as_of
             self._views = draw(self._reports, self._changes, self._context.own, self._context.now_ms)
         return self._views
+
+
+def _note(expected: Expected, power_dbw: float, limit_db: float, now_ms: int) -> ReachNote:
+    expected_db = expected.mean_db + power_dbw
+    age_ms = None if expected.newest_ms is None else max(0, now_ms - expected.newest_ms)
+    is_own = expected.own_reports > 0
+    return ReachNote(
+        expected_db=expected_db,
+        spread_db=expected.spread_db,
+        chance=chance_of(expected_db, expected.spread_db, limit_db, own=is_own),
+        evidence=_evidence(expected, age_ms),
+        age_ms=age_ms,
+        own=is_own,
+    )
 
 
 def _dbw(power_w: float | None) -> float:

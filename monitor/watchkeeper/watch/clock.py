@@ -13,6 +13,7 @@ from ..schema import events
 
 #: a mode without fixed periods is judged in slices of this length
 SLICE_MS = 15_000
+_OF_A_PERIOD = (events.Heard, events.Period)
 
 
 @lru_cache(maxsize=256)
@@ -24,7 +25,7 @@ def period_ms(mode: str) -> int:
 
 def watermark_ms(event: events.Event) -> int:
     """How far ``event`` says that time has come: its period's end for ``heard`` and ``period``, else its ``at``."""
-    if isinstance(event, events.Heard | events.Period):
+    if isinstance(event, _OF_A_PERIOD):
         return event.at_ms + period_ms(event.mode)
     return event.at_ms
 

@@ -25,6 +25,8 @@ _DOING: dict[str | None, Doing] = {
 }
 _OPEN = frozenset({Doing.CALLING, Doing.FREE})
 _BUSY = frozenset({Doing.ANSWERING, Doing.REPORTING, Doing.CLOSING})
+#: who says one of these to others has time for nobody else: a farewell may end what came before
+_BEGUN = frozenset({"calling", "answering", "report", "roger_report"})
 #: of several messages of one station in one period, the one that says most of whether it takes calls
 _RANK = {
     doing: rank
@@ -68,6 +70,7 @@ class ExchangeTracker:
         reading = hearing.reading
         if hearing.period_ms >= row.last_ms:
             self._row_follows(row, hearing)
+            self._turns_away(row, hearing)
         self._partner_follows(row, reading, hearing.period_ms)
         if own_call is None or not hearing.to_me:
             return
@@ -104,6 +107,16 @@ class ExchangeTracker:
             row.free_since_ms = None
         elif row.free_since_ms is None:
             row.free_since_ms = period_ms
+
+    def _turns_away(self, row: OnAir, hearing: Hearing) -> None:
+        """Who called us, and now calls all or has begun with another, waits for us no more."""
+        if not row.calls_me or hearing.to_me:
+            return
+        ours = self._ours.get(row.call)
+        if ours is not None and hearing.period_ms <= ours.last_ms:
+            return  # it sends several messages at once, one of them to us
+        if hearing.reading.step in _BEGUN or any(part.step in _BEGUN for part in hearing.reading.all_parts):
+            row.calls_me, row.waited_since_ms = False, None
 
     def _partner_follows(self, row: OnAir, reading: Reading, period_ms: int) -> None:
         """What one side says tells of the other, above all when the other was not copied."""
@@ -179,18 +192,24 @@ class ExchangeTracker:
                 continue
             if listened and row.parity == period.parity and row.last_ms < period.start_ms:
                 row.missed += 1
-            self._settle(row, now_ms)
+            if row.calls_me or row.tried_ms is not None or row.rivals:
+                self._forget_callers(row, now_ms)
+            # not before a station was silent for a while: nearly all were heard just now
+            if row.doing in _BUSY and (row.missed >= VANISHED_TURNS or now_ms - row.last_ms > FORGOTTEN_MS):
+                self._settle(row, now_ms)
 
-    def _settle(self, row: OnAir, now_ms: int) -> None:
-        silent_ms = now_ms - row.last_ms
-        if row.calls_me and (row.missed >= CALLER_TURNS or silent_ms > FORGOTTEN_MS):
+    @staticmethod
+    def _forget_callers(row: OnAir, now_ms: int) -> None:
+        """Who called it, or was called by it, too long ago."""
+        if row.calls_me and (row.missed >= CALLER_TURNS or now_ms - row.last_ms > FORGOTTEN_MS):
             row.calls_me, row.waited_since_ms = False, None
         if row.tried_ms is not None and now_ms - row.tried_ms > TRIES_KEPT_MS:
             row.tries, row.tried_ms = 0, None
         if row.rivals and row.rivals[0][1] < now_ms - FORGOTTEN_MS:
-            row.rivals = tuple(rival for rival in row.rivals if rival[1] >= now_ms - FORGOTTEN_MS)
-        if row.doing not in _BUSY:
-            return
+            row.rivals = tuple([rival for rival in row.rivals if rival[1] >= now_ms - FORGOTTEN_MS])
+
+    def _settle(self, row: OnAir, now_ms: int) -> None:
+        """A busy station was silent: its exchange has come to nothing where its partner was silent too."""
         partner = self._stations.get(row.partner or "")
         spoke_ms = partner.last_ms if partner is not None and partner.partner == row.call else 0
         silent_ms = now_ms - max(row.last_ms, spoke_ms)
@@ -208,6 +227,6 @@ def _outranked(row: OnAir, hearing: Hearing, doing: Doing) -> bool:
 
 
 def _add_rival(row: OnAir, call: str, period_ms: int) -> None:
-    others = tuple(rival for rival in row.rivals if rival[0] != call)
-    row.rivals = (*others, (call, period_ms))[-MAX_RIVALS:]
+    others = [rival for rival in row.rivals if rival[0] != call]
+    row.rivals = tuple([*others, (call, period_ms)][-MAX_RIVALS:])
     row.calls_in_vain = 0

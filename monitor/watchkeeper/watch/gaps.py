@@ -17,7 +17,17 @@ class _Run:
     def __init__(self, run: str | None, seq: int) -> None:
         self.run = run
         self.highest = seq
+        self.received = 0
+        self.lost = 0
         self.missing: OrderedDict[int, None] = OrderedDict()
+
+    def skip_to(self, seq: int) -> None:
+        """Wait for the numbers before ``seq``, for the newest of them at least."""
+        self.lost += seq - self.highest - 1
+        for number in range(max(self.highest + 1, seq - MOST_MISSING), seq):
+            self.missing[number] = None
+        while len(self.missing) > MOST_MISSING:
+            self.missing.popitem(last=False)
 
 
 class Gaps:
@@ -25,33 +35,31 @@ class Gaps:
 
     def __init__(self) -> None:
         self._runs: OrderedDict[str, _Run] = OrderedDict()
-        self._counts: dict[str, Losses] = {}
 
     def note(self, source: str, run: str | None, seq: int) -> None:
         """Take in the number of one event."""
         known = self._runs.get(source)
-        lost, received = self._counts.get(source, Losses(received=0, lost=0)), 1
-        more = 0
         if known is None or known.run != run or seq - known.highest > LONGEST_GAP:
-            self._runs[source] = _Run(run, seq)
-            self._runs.move_to_end(source)
-            if len(self._runs) > MAX_SOURCES:
-                gone, _ = self._runs.popitem(last=False)
-                self._counts.pop(gone, None)
+            self._begin(source, _Run(run, seq), known)
         elif seq > known.highest:
-            more = seq - known.highest - 1
-            for number in range(max(known.highest + 1, seq - MOST_MISSING), seq):
-                known.missing[number] = None
-            while len(known.missing) > MOST_MISSING:
-                known.missing.popitem(last=False)
+            known.received += 1
+            if seq > known.highest + 1:
+                known.skip_to(seq)
             known.highest = seq
         elif seq in known.missing:
             del known.missing[seq]
-            more = -1
-        else:
-            received = 0
-        self._counts[source] = Losses(received=lost.received + received, lost=lost.lost + more)
+            known.received += 1
+            known.lost -= 1
+
+    def _begin(self, source: str, run: _Run, before: _Run | None) -> None:
+        if before is not None:
+            run.received, run.lost = before.received, before.lost
+        run.received += 1
+        self._runs[source] = run
+        self._runs.move_to_end(source)
+        if len(self._runs) > MAX_SOURCES:
+            self._runs.popitem(last=False)
 
     def counts(self) -> dict[str, Losses]:
         """What each source lost so far, by its name."""
-        return self._counts
+        return {source: Losses(received=run.received, lost=run.lost) for source, run in self._runs.items()}

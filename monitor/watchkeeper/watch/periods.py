@@ -8,7 +8,7 @@ silence does. Both are measured in the journal's own time, so a replay judges at
 from __future__ import annotations
 
 from collections import OrderedDict, deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from ..model import Period
 from ..radio import band
@@ -141,12 +141,12 @@ class PeriodBook:
         stream.past.appendleft(late)
         return late
 
-    def after_heard(self, stream: Stream, period: Period) -> Iterator[tuple[Period, bool]]:
+    def after_heard(self, stream: Stream, period: Period) -> Iterable[tuple[Period, bool]]:
         """What one more hearing makes due: a marker that came before it waits for its count."""
-        if period is stream.current:
-            stream.received += 1
-            if stream.expected is not None and stream.all_in():
-                yield from self._judge(stream)
+        if period is not stream.current:
+            return ()
+        stream.received += 1
+        return self._judge(stream) if stream.all_in() else ()
 
     def marked(self, stream: Stream, period: Period, event: events.Period) -> Iterator[tuple[Period, bool]]:
         """What a marker makes due."""
@@ -179,7 +179,7 @@ class PeriodBook:
     def due(self, t: int) -> Iterator[tuple[Period, bool]]:
         """What silence or the end of a grace makes due at the journal's time ``t``."""
         for stream in list(self._streams.values()):
-            if any(True for _ in stream.unjudged()) and t >= self._silence_due(stream):
+            if t >= self._silence_due(stream):
                 for period in list(stream.unjudged()):
                     yield period, False
             if stream.current is not None and t >= self._grace_due(stream, stream.current):

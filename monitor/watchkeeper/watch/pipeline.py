@@ -31,6 +31,8 @@ from .stations import Stations
 
 #: contacts of the session that the faces can look back on
 KEPT_CONTACTS = 500
+#: plugins are told of these by hooks of their own
+_TOLD_OTHERWISE = (events.Heard, events.Contact)
 #: sources whose coverage is remembered
 MAX_SOURCES = 64
 
@@ -199,7 +201,7 @@ class Watch:
         act = self._on_event.get(type(event))
         if act is not None:
             act(event, t)
-        if not isinstance(event, events.Heard | events.Contact) and self._plugins is not None:
+        if not isinstance(event, _TOLD_OTHERWISE) and self._plugins is not None:
             self._plugins.event_seen(event)
             self._settle()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterator
-from itertools import pairwise
 
 from ..model import Doing, Hearing, OnAir
 
@@ -95,6 +94,8 @@ def _row(call: str, hearing: Hearing) -> OnAir:
 
 
 def _fades(trail: tuple[tuple[int, float], ...]) -> bool:
-    levels = [level_db for _, level_db in trail[-3:]]
-    steps = [before - after for before, after in pairwise(levels)]
-    return len(steps) == 2 and min(steps) >= FADE_STEP_DB and sum(steps) >= FADE_DB
+    if len(trail) < 3:
+        return False
+    (_, first_db), (_, second_db), (_, third_db) = trail[-3:]
+    step_db, further_db = first_db - second_db, second_db - third_db
+    return step_db >= FADE_STEP_DB and further_db >= FADE_STEP_DB and step_db + further_db >= FADE_DB
