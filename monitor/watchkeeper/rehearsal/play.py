@@ -323,6 +323,7 @@ class Session:
             "heard": self._heard,
             "events_sent": sum(outlet.sender.seq for outlet in self._outlets),
             "datagrams_sent": wire.pop("sent", 0),
+            "datagrams_passed": wire.pop("passed", 0),
             "contacts_made": self._telling.contacts,
             "receipts": self._telling.contacts - len(pending),
             "receipts_missing": len(pending),

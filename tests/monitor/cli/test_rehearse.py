@@ -40,6 +40,7 @@ def test_a_bad_wire_loses_hearings_and_no_contact(faults: str) -> None:
     told, _ = rehearse("--faults", faults)
     assert told["contacts_made"] == told["contacts_stored"] == told["contacts_forwarded"] > 0
     assert told["events_lost"] > 0
+    assert told["datagrams_received"] != told["datagrams_sent"]
     records, _ = adif_io.read_from_file(str(told["adif_path"]))
     assert len(records) == told["contacts_made"]
 
