@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
@@ -263,6 +264,31 @@ def test_a_change_of_mind_is_followed_at_once() -> None:
     closed(bench, 3, "CE3QRT JA1QRV PM95")
     row = station(bench, "JA1QRV")
     assert (row.doing, row.partner) == (Doing.ANSWERING, "CE3QRT")
+
+
+@pytest.mark.parametrize(
+    ("text", "waits"),
+    [
+        ("CE3QRT JA1QRV PM95", False),
+        ("CE3QRT JA1QRV R-10", False),
+        ("CQ JA1QRV PM95", False),
+        ("CE3QRT JA1QRV 73", True),
+        ("DL5QRM JA1QRV PM95", True),
+    ],
+)
+def test_a_caller_that_turns_to_others_waits_for_us_no_more(text: str, waits: bool) -> None:
+    bench = Bench()
+    closed(bench, 1, "DL5QRM JA1QRV PM95")
+    assert station(bench, "JA1QRV").calls_me
+    closed(bench, 3, text)
+    assert station(bench, "JA1QRV").calls_me is waits
+    assert (station(bench, "JA1QRV").waited_since_ms is not None) is waits
+
+
+def test_a_caller_that_works_several_at_once_still_waits_for_us() -> None:
+    bench = Bench()
+    bench.feed(heard("DL5QRM JA1QRV -10", 1, offset_hz=800.0), heard("W1QSB JA1QRV -12", 1, offset_hz=900.0))
+    assert station(bench, "JA1QRV").calls_me
 
 
 def test_our_calls_in_vain_are_counted_until_it_answers() -> None:
