@@ -17,7 +17,7 @@ NEAR_MS = 5 * 60_000
 #: practice, no source)
 FADING_DB = 3.5
 FADING_MS = 90_000
-#: how far back the level of the last minutes looks, and how fast what lies back loses weight
+#: after so long a silence what was heard before it counts no more; how fast what lies back loses weight
 LATELY_MS = 6 * 60_000
 SMOOTH_MS = 120_000
 #: neighbours older than this say nothing of the path now
@@ -26,8 +26,6 @@ MOST_AREAS = 400
 #: what is heard at the limit is taken to lie no farther below it (common practice, no source)
 MOST_BELOW_DB = 4.0
 _NORMAL = NormalDist()
-#: the area that all belong to
-_ALL = "*"
 
 
 class Level(NamedTuple):
@@ -80,82 +78,128 @@ def median_db(heard_db: float, limit_db: float) -> float:
     return (low + high) / 2
 
 
-class Levels:
-    """Levels by band and station, and by band and area."""
+class _Sums(NamedTuple):
+    """Weights of levels, those levels times their weights, and the weights of those at the floor."""
+
+    at_ms: int
+    weights: float
+    total_db: float
+    at_floor: float
+
+
+_NOTHING = _Sums(0, 0.0, 0.0, 0.0)
+
+
+class _Trail:
+    """One station's levels, and their mean of late: the newer a level, the more it counts."""
+
+    __slots__ = ("_before", "_sums", "levels")
 
     def __init__(self) -> None:
-        self._trails: OrderedDict[tuple[str, str], deque[Level]] = OrderedDict()
-        self._areas: OrderedDict[tuple[str, str], OrderedDict[str, tuple[int, float]]] = OrderedDict()
-        self._medians: dict[tuple[str, str], tuple[int, Area]] = {}
+        self.levels: deque[Level] = deque(maxlen=MOST_LEVELS)
+        #: what the levels add up to, and without the newest one: a better copy takes its place
+        self._sums = self._before = _NOTHING
 
-    def heard(self, band: str, call: str, area: str | None, level: Level) -> None:
+    def add(self, level: Level) -> None:
+        """Enter a level; it takes the place of one of the same period."""
+        levels = self.levels
+        if levels and levels[-1].at_ms == level.at_ms:
+            levels.pop()
+        else:
+            self._before = self._sums
+        levels.append(level)
+        before = self._before
+        gap_ms = level.at_ms - before.at_ms
+        left = exp(-gap_ms / SMOOTH_MS) if 0 <= gap_ms <= LATELY_MS else 0.0
+        above_db, at_floor = (0.0, 1.0) if level.at_floor else (level.snr_db, 0.0)
+        self._sums = _Sums(
+            level.at_ms,
+            before.weights * left + 1.0,
+            before.total_db * left + above_db,
+            before.at_floor * left + at_floor,
+        )
+
+    def lately(self, at_ms: int, least_db: float) -> float | None:
+        """As :meth:`BandLevels.lately`."""
+        newest_ms, weights, total_db, at_floor = self._sums
+        return (total_db + at_floor * least_db) / weights if abs(at_ms - newest_ms) <= LATELY_MS else None
+
+
+class _Neighbours:
+    """The stations of an area, the one heard last at the end."""
+
+    __slots__ = ("_as_of_ms", "_found", "_levels")
+
+    def __init__(self) -> None:
+        self._levels: OrderedDict[str, tuple[int, float]] = OrderedDict()
+        self._as_of_ms: int | None = None
+        self._found: Area | None = None
+
+    def add(self, call: str, level: Level) -> None:
+        """Enter the level of one of them."""
+        self._levels[call] = (level.at_ms, level.snr_db)
+        self._levels.move_to_end(call)
+
+    def area(self, at_ms: int) -> Area | None:
+        """How strong they are, None where none is heard any more; reckoned once a period."""
+        if self._as_of_ms != at_ms or self._found is None:
+            levels = self._levels
+            while levels and next(iter(levels.values()))[0] < at_ms - AREA_MS:
+                levels.popitem(last=False)
+            self._as_of_ms = at_ms
+            self._found = Area(median([level_db for _, level_db in levels.values()]), len(levels)) if levels else None
+        return self._found
+
+
+class BandLevels:
+    """What was heard on one band, by station and by area."""
+
+    def __init__(self) -> None:
+        self._trails: OrderedDict[str, _Trail] = OrderedDict()
+        self._areas: OrderedDict[str, _Neighbours] = OrderedDict()
+        self._all = _Neighbours()
+
+    def heard(self, call: str, area: str | None, level: Level) -> None:
         """Enter one level."""
-        key = (band, call)
-        trail = self._trails.get(key)
+        trail = self._trails.get(call)
         if trail is None:
-            trail = self._trails[key] = deque(maxlen=MOST_LEVELS)
+            trail = self._trails[call] = _Trail()
             if len(self._trails) > MOST_STATIONS:
                 self._trails.popitem(last=False)
         else:
-            self._trails.move_to_end(key)
-        if trail and trail[-1].at_ms == level.at_ms:
-            trail.pop()
-        trail.append(level)
-        self._enter_area((band, _ALL), call, level)
+            self._trails.move_to_end(call)
+        trail.add(level)
+        self._all.add(call, level)
         if area is not None:
-            self._enter_area((band, area), call, level)
+            self._in(area).add(call, level)
 
-    def _enter_area(self, key: tuple[str, str], call: str, level: Level) -> None:
-        known = self._areas.get(key)
-        if known is None:
-            known = self._areas[key] = OrderedDict()
+    def _in(self, area: str) -> _Neighbours:
+        found = self._areas.get(area)
+        if found is None:
+            found = self._areas[area] = _Neighbours()
             if len(self._areas) > MOST_AREAS:
-                gone, _ = self._areas.popitem(last=False)
-                self._medians.pop(gone, None)
+                self._areas.popitem(last=False)
         else:
-            self._areas.move_to_end(key)
-        known[call] = (level.at_ms, level.snr_db)
-        known.move_to_end(call)
+            self._areas.move_to_end(area)
+        return found
 
-    def near(self, band: str, call: str, at_ms: int) -> Level | None:
+    def near(self, call: str, at_ms: int) -> Level | None:
         """The level nearest in time, at most :data:`NEAR_MS` away."""
-        trail = self._trails.get((band, call), ())
-        found = min(trail, key=lambda level: (abs(level.at_ms - at_ms), level.at_ms), default=None)
-        return found if found is not None and abs(found.at_ms - at_ms) <= NEAR_MS else None
+        trail = self._trails.get(call)
+        if trail is None:
+            return None
+        found = min(trail.levels, key=lambda level: (abs(level.at_ms - at_ms), level.at_ms))
+        return found if abs(found.at_ms - at_ms) <= NEAR_MS else None
 
-    def lately(self, band: str, call: str, at_ms: int, least_db: float) -> float | None:
+    def lately(self, call: str, at_ms: int, least_db: float) -> float | None:
         """The level of the last minutes, the newer the more: one hearing alone tells more of fading than of the path.
 
         Levels at the displayed floor count as ``least_db``. None where there is none.
         """
-        weights = 0.0
-        total_db = 0.0
-        for level in self._trails.get((band, call), ()):
-            if 0 <= at_ms - level.at_ms <= LATELY_MS:
-                weight = exp((level.at_ms - at_ms) / SMOOTH_MS)
-                weights += weight
-                total_db += weight * (least_db if level.at_floor else level.snr_db)
-        return total_db / weights if weights else None
+        trail = self._trails.get(call)
+        return None if trail is None else trail.lately(at_ms, least_db)
 
-    def around(self, band: str, area: str | None, at_ms: int) -> Around:
+    def around(self, area: str | None, at_ms: int) -> Around:
         """What is heard round a station of ``area``."""
-        return Around(self._area(band, area, at_ms), self._area(band, _ALL, at_ms))
-
-    def _area(self, band: str, area: str | None, at_ms: int) -> Area | None:
-        """How strong the area's stations are; reckoned once a period."""
-        if area is None:
-            return None
-        key = (band, area)
-        cached = self._medians.get(key)
-        if cached is not None and cached[0] == at_ms:
-            return cached[1]
-        known = self._areas.get(key)
-        if not known:
-            return None
-        while known and next(iter(known.values()))[0] < at_ms - AREA_MS:
-            known.popitem(last=False)
-        if not known:
-            return None
-        found = Area(median([level_db for _, level_db in known.values()]), len(known))
-        self._medians[key] = (at_ms, found)
-        return found
+        neighbours = None if area is None else self._areas.get(area)
+        return Around(None if neighbours is None else neighbours.area(at_ms), self._all.area(at_ms))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import defaultdict
 
 from watchkeeper.api import Context, Event, Hearing, Own, Reception, Sent, Station, hookimpl, to_ms
 from watchkeeper.radio import band as bands
@@ -13,7 +14,7 @@ from watchkeeper.view import View
 
 from .changes import Change, Changes
 from .estimate import BandEstimate, Expected, Pair, chance_of
-from .levels import Level, Levels, median_db
+from .levels import BandLevels, Level, median_db
 from .notes import ReachNote
 from .reports import Report, Reports
 from .settings import ReachConfig
@@ -41,7 +42,7 @@ class Reach:
     def __init__(self, config: ReachConfig, context: Context) -> None:
         self._config = config
         self._context = context
-        self._levels = Levels()
+        self._levels: dict[str, BandLevels] = defaultdict(BandLevels)
         self._bands: dict[str, BandEstimate] = {}
         self._reports = Reports(round(config.shown_min * 60_000))
         self._changes = Changes()
@@ -59,19 +60,19 @@ class Reach:
         call, timed, own = hearing.call, mode.timed(hearing.mode), self._context.own
         if call is None or hearing.band is None or timed is None or matches_own(own.call or "", call):
             return None
-        at_floor = hearing.snr_db <= timed.floor_db
+        levels, at_floor = self._levels[hearing.band], hearing.snr_db <= timed.floor_db
         area = _area_of(hearing)
         if hearing.live and hearing.credibility.credible:
             level = Level(hearing.period_ms, hearing.snr_db, hearing.source, at_floor)
-            self._levels.heard(hearing.band, call, area, level)
+            levels.heard(call, area, level)
             if hearing.to_me:
                 self._reported_to_us(hearing, call, timed.limit_db)
         least_db = timed.floor_db - _BELOW_FLOOR_DB
-        heard_db = self._levels.lately(hearing.band, call, hearing.period_ms, least_db)
+        heard_db = levels.lately(call, hearing.period_ms, least_db)
         if heard_db is None:
             heard_db = least_db if at_floor else hearing.snr_db
         heard_db = median_db(round(heard_db, 1), timed.limit_db)
-        around = self._levels.around(hearing.band, area, hearing.period_ms)
+        around = levels.around(area, hearing.period_ms)
         now_ms = self._context.now_ms
         expected = self._band(hearing.band, hearing.dial_hz).expect(call, heard_db, around, now_ms, hearing.source)
         return _note(expected, _dbw(own.power_w), timed.limit_db, now_ms)
@@ -130,7 +131,7 @@ class Reach:
             return
         at_ms = to_ms(event.at)
         at_ms -= at_ms % 1000
-        level = self._levels.near(on_band, call, at_ms)
+        level = self._levels[on_band].near(call, at_ms)
         distance_km, azimuth_deg = self._way_to(call, event.by_locator)
         self._enter(
             Report(
@@ -155,12 +156,11 @@ class Reach:
             return
         self._changes.reported(report)
         timed = mode.timed(in_mode)
-        level = self._levels.near(report.band, report.call, report.at_ms)
+        levels = self._levels[report.band]
+        level = levels.near(report.call, report.at_ms)
         if timed is None or level is None or level.at_floor:
             return
-        around = self._levels.around(
-            report.band, None if report.locator is None else report.locator[:2].upper(), level.at_ms
-        )
+        around = levels.around(None if report.locator is None else report.locator[:2].upper(), level.at_ms)
         pair = Pair(
             at_ms=report.at_ms,
             call=report.call,
