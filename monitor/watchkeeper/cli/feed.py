@@ -126,7 +126,8 @@ def _day(day: datetime | None) -> date | None:
 
 def _run(feed: LineFeed, chunks: Iterator[list[bytes]]) -> None:
     """Feed until the lines end or the operator ends it; either way the account is complete."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    for number in (signal.SIGINT, signal.SIGTERM):  # a script's background job is born with SIGINT ignored
+        signal.signal(number, signal.default_int_handler)
     try:
         for lines in chunks:
             feed.feed(lines)

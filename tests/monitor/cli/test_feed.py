@@ -149,9 +149,9 @@ def test_new_only_passes_over_what_the_file_holds(watch: Watch, tmp_path: Path) 
     file = tmp_path / "decodes.txt"
     file.write_text("".join(LINES[:3]))
     options = ("--to", watch.place, "--follow", "--new-only", "--json")
-    with subprocess.Popen(
-        feed("--pattern", PATTERNS / "keyvalue.toml", *options, file), stdout=subprocess.PIPE
-    ) as process:
+    in_background = ("sh", "-c", 'trap "" INT; exec "$@"', "sh")  # as a script's background job it ends on SIGINT too
+    command = [*in_background, *feed("--pattern", PATTERNS / "keyvalue.toml", *options, file)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE) as process:
         for line in LINES[3:]:  # it passes over what stands there when it gets round to it
             with file.open("a") as stream:
                 stream.write(line)
