@@ -47,7 +47,7 @@ def check(
     \b
     Example: watchkeeper source check 90 --source mydecoder
     """
-    judge = SourceJudge(source)
+    judge = SourceJudge(source, _now_ms())
     try:
         seal = None if key_file is None else Seal(load_key(file=key_file))
         asyncio.run(_listen(judge, address, port, seal, seconds, _show if show else _silent))

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from ..radio import band, period
-from ..radio.mode import is_known, timed
+from ..radio.mode import TimedMode, is_known, timed
 from ..schema.events import KINDS, MAX_NETWORK_DATAGRAM, AnyEvent, Contact, Event, Heard, Period, Sent, to_ms
 from ..schema.wire import Decoded, Reason
 from .counters import Counters
@@ -18,6 +18,26 @@ _LATEST_PERIODS = 2
 #: periods whose hearings are remembered, to compare with the counts of the markers
 _PERIODS = 64
 _EXAMPLES = 3
+
+#: what a field holds at most and at least on a station's bench: beyond it the unit is wrong. Common practice, no source
+_PLAUSIBLE: dict[str, tuple[float, float]] = {
+    "power_w": (0, 3000),
+    "forward_w": (0, 3000),
+    "power_set_w": (0, 3000),
+    "swr": (1, 100),
+    "alc_fraction": (0, 2),
+    "supply_v": (0, 60),
+    "supply_a": (-100, 100),
+    "heatsink_c": (-40, 150),
+    "clock_error_s": (-60, 60),
+    "audio_dbfs": (-150, 0),
+    "noise_dbfs_hz": (-200, 0),
+    "filter_low_hz": (0, 6000),
+    "filter_high_hz": (0, 20_000),
+    "search_low_hz": (0, 6000),
+    "search_high_hz": (0, 6000),
+    "send_offset_hz": (0, 6000),
+}
 
 #: optional fields by kind, and what the watch cannot show without them
 _WANTED: dict[tuple[str, str], str] = {
@@ -89,11 +109,16 @@ class _Rule:
 
 
 class SourceJudge:
-    """Watches one source, or all of them together, and says what its author should mend."""
+    """Watches one source, or all of them together, and says what its author should mend.
 
-    def __init__(self, source: str | None = None) -> None:
+    ``since_ms`` says since when: of a period that was being told by then, nobody knows how many hearings came before.
+    """
+
+    def __init__(self, source: str | None = None, since_ms: int | None = None) -> None:
         self.kinds: Counter[str] = Counter(dict.fromkeys(KINDS, 0))
         self._source = source
+        self._since_ms = since_ms
+        self._first_seq: dict[tuple[str, str | None], int | None] = {}
         self._counters = Counters()
         self._given: set[tuple[str, str]] = set()
         self._heard: dict[tuple[str, int, str, int], int] = {}
@@ -102,8 +127,9 @@ class SourceJudge:
             name: _Rule(name)
             for name in (
                 "events are valid", "datagrams fit a network", "events are numbered", "modes are ADIF's",
-                "dial frequencies lie in a band", "offsets and reports are plausible", "texts are clean",
-                "at is a period's start", "hearings come in time", "markers count right", "contacts ask for a receipt",
+                "dial frequencies lie in a band", "offsets and reports are plausible",
+                "values fit their units", "texts are clean", "at is a period's start", "hearings come in time",
+                "markers count right", "contacts ask for a receipt", "contacts end after they start",
             )
         }  # fmt: skip
 
@@ -143,6 +169,8 @@ class SourceJudge:
 
     def _event(self, event: AnyEvent, arrived_ms: int) -> None:
         self.kinds[event.kind] += 1
+        if len(self._first_seq) < _PERIODS:
+            self._first_seq.setdefault((event.source, event.run), event.seq)
         self._note("events are valid", True, "")
         self._note(
             "events are numbered", event.run is not None and event.seq is not None, f"{event.kind} without run or seq"
@@ -159,6 +187,7 @@ class SourceJudge:
             self._marker(event)
         elif isinstance(event, Contact):
             self._note("contacts ask for a receipt", event.ack, f"contact {event.id} without ack")
+            self._note("contacts end after they start", event.ended_at >= event.started_at, f"contact {event.id}")
 
     def _units(self, event: AnyEvent) -> None:
         mode, dial_hz = getattr(event, "mode", None), getattr(event, "dial_hz", None)
@@ -170,6 +199,11 @@ class SourceJudge:
             plausible = 0 <= event.offset_hz <= 6000 and -40 <= event.snr_db <= 60 and abs(event.late_s or 0) <= 5
             told = f"offset {event.offset_hz:g} Hz, {event.snr_db:g} dB, late {event.late_s or 0:g} s"
             self._note("offsets and reports are plausible", plausible, told)
+        for field, (least, most) in _PLAUSIBLE.items():
+            value = getattr(event, field, None)
+            if value is not None:
+                told = f"{field} {value:g} in {event.kind}"
+                self._note("values fit their units", least <= value <= most, told)
         if isinstance(event, Heard | Sent):
             clean = event.text == " ".join(event.text.split()) and event.text.isprintable()
             self._note("texts are clean", clean, repr(event.text))
@@ -181,8 +215,7 @@ class SourceJudge:
         at_ms, length_ms = to_ms(event.at), period.length_ms(event.mode)
         self._note("at is a period's start", at_ms % length_ms == 0, f"{event.kind} at {_time(event)}")
         if event.live and isinstance(event, Heard):
-            earliest_ms = at_ms + round((mode.start_s + mode.transmission_s) * 1000) - length_ms // 3
-            in_time = earliest_ms <= arrived_ms <= at_ms + _LATEST_PERIODS * length_ms
+            in_time = _earliest_ms(mode, at_ms) <= arrived_ms <= at_ms + _LATEST_PERIODS * length_ms
             late_s = (arrived_ms - at_ms) / 1000
             self._note("hearings come in time", in_time, f"at {_time(event)} came {late_s:.1f} s behind it")
 
@@ -196,7 +229,25 @@ class SourceJudge:
 
     def _marker(self, event: Period) -> None:
         came = self._heard.get(_period(event), 0)
+        if came < event.count and self._came_late(event):
+            return
         self._note("markers count right", event.count == came, f"{_time(event)} says {event.count}, {came} came")
+
+    def _came_late(self, event: Period) -> bool:
+        """Whether the period was being told before anybody listened."""
+        mode = timed(event.mode)
+        before = (self._first_seq.get((event.source, event.run)) or 0) > 1
+        return (
+            before
+            and self._since_ms is not None
+            and mode is not None
+            and _earliest_ms(mode, to_ms(event.at)) < self._since_ms
+        )
+
+
+def _earliest_ms(mode: TimedMode, at_ms: int) -> int:
+    """When a hearing of the period that starts at ``at_ms`` can come: a decoder's first pass may be an early one."""
+    return at_ms + round((mode.start_s + mode.transmission_s - mode.period_s / 3) * 1000)
 
 
 def _period(event: Heard | Period) -> tuple[str, int, str, int]:
