@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from watchkeeper.api import OnAir, Own, Urgency
+from watchkeeper.radio.band import of as band_of
 from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table
 from watchkeeper_worked import WorkedNote
 
@@ -144,14 +145,27 @@ def sending_gauges(spectrum: Spectrum, own: Own, band: str | None, top: OnAir | 
     band = band if top is None else top.band
     if mode_name is None or parity is None or band is None:
         return None
-    length_ms = length_ms_of(mode_name)
-    clear = spectrum.advise(band, mode_name, parity, now_ms, length_ms, own.send_offset_hz)
+    clear = spectrum.advise(band, mode_name, parity, now_ms, length_ms_of(mode_name))
+    mine = _mine(spectrum, own, (band, mode_name, parity), now_ms)
     return Gauges(
-        name="lookout.sending", panel=Panel.LOOKOUT, title="Where to send", rank=20, readings=_readings(clear, own)
+        name="lookout.sending",
+        panel=Panel.LOOKOUT,
+        title="Where to send",
+        rank=20,
+        readings=(*_advised(clear), *_taken(mine, own)),
     )
 
 
-def _readings(clear: Clear, own: Own) -> tuple[Reading, ...]:
+def _mine(spectrum: Spectrum, own: Own, other: tuple[str, str, int], now_ms: int) -> Clear:
+    """Where we send now, in our own parity, whomever it is advised to call; ``other`` stands in for what is unknown."""
+    other_band, other_mode, other_parity = other
+    mode_name = own.mode or other_mode
+    own_band = other_band if own.dial_hz is None else band_of(own.dial_hz)
+    parity = other_parity if own.send_parity is None else own.send_parity
+    return spectrum.advise(own_band, mode_name, parity, now_ms, length_ms_of(mode_name), own.send_offset_hz)
+
+
+def _advised(clear: Clear) -> tuple[Reading, ...]:
     if clear.age_ms is None:
         words = "unknown yet: first listen to one period of this parity"
     elif clear.stale:
@@ -169,15 +183,19 @@ def _readings(clear: Clear, own: Own) -> tuple[Reading, ...]:
     if clear.gaps:
         words = ", ".join(f"{low:,}–{high:,} Hz" for low, high in clear.gaps)
         found.append(Reading(key="gaps", label="Clear stretches", text=words))
-    if clear.taken and own.send_offset_hz is not None:
-        found.append(
-            Reading(
-                key="taken", label="Your offset", text=f"{own.send_offset_hz:,.0f} Hz is taken", urgency=Urgency.WANTED,
-                value=own.send_offset_hz,
-                sentence=f"Others send where you do: {clear.offset_hz:,} Hz is better.",
-            )
-        )  # fmt: skip
     return tuple(found)
+
+
+def _taken(mine: Clear, own: Own) -> tuple[Reading, ...]:
+    if not mine.taken or own.send_offset_hz is None:
+        return ()
+    return (
+        Reading(
+            key="taken", label="Your offset", text=f"{own.send_offset_hz:,.0f} Hz is taken", urgency=Urgency.WANTED,
+            value=own.send_offset_hz,
+            sentence=f"Others send where you do: {mine.offset_hz:,} Hz is better.",
+        ),
+    )  # fmt: skip
 
 
 def _ago(age_ms: int) -> str:

@@ -372,3 +372,24 @@ def test_the_panel_says_where_to_send_how_old_that_is_and_that_it_is_clear_here_
     told = {reading.key: reading for reading in sending.readings}
     assert "Clear here is not clear there" in (told["offset"].sentence or "")
     assert told.keys() >= {"offset", "gaps"}
+
+
+def _taken(on: Bench) -> str | None:
+    sending = on.view("lookout.sending", Gauges)
+    return next((reading.text for reading in sending.readings if reading.key == "taken"), None)
+
+
+def test_mine_is_taken_in_my_own_parity_whomever_it_is_advised_to_call() -> None:
+    on = bench()
+    on.period("CQ CE3QRT FF46", offset_hz=700.0)
+    on.send("CQ DL5QRM JO62", offset_hz=1500.0)  # an odd period; so the advice, an even one, would be called in it
+    on.skip()
+    on.period("CQ CE3QRT FF46", offset_hz=700.0)
+    assert _taken(on) is None
+    on.period("CQ JA1QRV PM95", "CE4QRT G4QRS IO91", offset_hz=1500.0)
+    assert _taken(on) == "1,500 Hz is taken"
+    on.period("CQ CE3QRT FF46", offset_hz=700.0)
+    on.log("CE3QRT")  # now the Japanese one is advised, who is to be called in even periods
+    on.period("CQ JA1QRV PM95", offset_hz=1500.0)
+    assert ranked(on)[0] == "JA1QRV"
+    assert _taken(on) == "1,500 Hz is taken"

@@ -253,14 +253,15 @@ class Watch:
 
     def _sent(self, event: events.Event, _t: int) -> None:
         assert isinstance(event, events.Sent)
-        start_ms = event.at_ms - event.at_ms % period_ms(event.mode)
+        length_ms = period_ms(event.mode)
+        start_ms = event.at_ms - event.at_ms % length_ms
         if not event.aborted:
             self._sent_in.add((start_ms, event.mode))
             if len(self._sent_in) > KEPT_CONTACTS:
                 self._sent_in = {sent for sent in self._sent_in if sent[0] > start_ms - 3_600_000}
             self._exchanges.sent(read(event.text), start_ms)
         changes = {"power_w": event.power_w} if event.power_w is not None else {}
-        self._tell_own(send_offset_hz=event.offset_hz, **changes)
+        self._tell_own(send_offset_hz=event.offset_hz, send_parity=start_ms // length_ms % 2, **changes)
 
     def _station(self, event: events.Event, _t: int) -> None:
         assert isinstance(event, events.Station)
