@@ -1,12 +1,15 @@
-"""The plugin: nothing but its destinations. The core keeps the outbox, the order and the retries."""
+"""The plugin: its destinations, and whether they can be reached. The core keeps outbox, order and retries."""
 
 from __future__ import annotations
 
-from watchkeeper.api import Context, Destination, hookimpl
+import asyncio
+
+from watchkeeper.api import Check, Context, Destination, hookimpl
 
 from .adif_file import AdifFile
 from .http_log import HttpDestination
 from .line_log import TcpDestination, UdpDestination
+from .reaching import Reaching
 from .settings import ForwardConfig
 
 __all__ = ["Forward", "ForwardConfig"]
@@ -21,8 +24,10 @@ class Forward:
 
     def __init__(self, config: ForwardConfig, context: Context) -> None:
         self._destinations: list[Destination] = []
+        folder = config.folder or context.data_dir / "log"
+        self._reaching = Reaching(config, folder)
         if config.file:
-            self._destinations.append(AdifFile(config.folder or context.data_dir / "log"))
+            self._destinations.append(AdifFile(folder))
         self._destinations += [HttpDestination(log) for log in config.http]
         self._destinations += [UdpDestination(log) for log in config.udp]
         self._destinations += [TcpDestination(log) for log in config.tcp]
@@ -31,3 +36,13 @@ class Forward:
     def destinations(self) -> list[Destination]:
         """The ADIF file first, then as the config has them."""
         return self._destinations
+
+    @hookimpl
+    async def async_run(self, stop: asyncio.Event) -> None:
+        """Find out before the first contact which logs can be reached."""
+        await self._reaching.run(stop)
+
+    @hookimpl
+    def preflight(self) -> list[Check]:
+        """A line for each destination."""
+        return self._reaching.checks()

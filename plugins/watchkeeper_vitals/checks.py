@@ -8,7 +8,8 @@ from typing import NamedTuple
 from watchkeeper.api import Check, CheckState, Own, Tuning
 from watchkeeper.radio import locator
 
-from .sending import Trial
+from .settings import VitalsConfig
+from .trials import Trial
 from .vital import Vital
 
 _TUNE = "When you are ready, send a short carrier at low power on a clear frequency, within your licence; I only read."
@@ -23,10 +24,11 @@ class Evidence(NamedTuple):
     stations: int
     #: of a receiver whose noise has not fallen; None where no level is told
     noise_dbfs_hz: float | None
-    supply_v: float | None
+    #: the last voltages, sending and not
+    supply_v: Mapping[bool, float]
     trials: tuple[Trial, ...]
     best: Trial | None
-    sheet: Mapping[str, str | float]
+    config: VitalsConfig
     tuned: Tuning | None
 
 
@@ -108,31 +110,44 @@ def _trials(known: Evidence) -> Iterator[Check]:
     if known.best is None:
         return
     words = ", ".join(f"{one.number}: SWR {one.swr:.1f} {one.word}" for one in known.trials)
+    good = known.best.swr <= known.config.swr_high
     yield Check(
         key="trials",
         label="Matching trials",
-        state=CheckState.GOOD if known.best.swr <= 2.0 else CheckState.POOR,
+        state=CheckState.GOOD if good else CheckState.POOR,
         evidence=f"{words}; best is {known.best.number}",
-        remedy=None if known.best.swr <= 2.0 else "Adjust, and send another short carrier.",
+        remedy=None if good else "Adjust, and send another short carrier.",
         rank=33,
     )
 
 
 def _supply(known: Evidence) -> Check:
-    told = known.supply_v is not None
-    return Check(
-        key="supply",
-        label="Supply",
-        state=CheckState.GOOD if told else CheckState.WAITING,
-        evidence=f"{known.supply_v:.1f} V" if known.supply_v is not None else "no voltage told",
-        remedy=None if told else "Have the voltage told by `gauge` events, or read it off the radio under load.",
-        rank=40,
-    )
+    """The lower of the voltages, sending and not, has to be enough, and the higher one not too much."""
+    fallen = known.vitals.get("supply")
+    volts = known.supply_v
+    state, evidence, remedy = CheckState.GOOD, _volts(volts), None
+    if not volts:
+        state = CheckState.WAITING
+        remedy = "Have the voltage told by `gauge` events, or read it off the radio under load."
+    elif min(volts.values()) < known.config.supply_low_v:
+        state = CheckState.POOR
+        remedy = "Charge or change the battery; shorten and thicken the leads; send with less power."
+    elif max(volts.values()) > known.config.supply_high_v:
+        state, remedy = CheckState.POOR, "Turn the supply down before it harms the radio."
+    elif fallen is not None and fallen.wrong:
+        state, evidence, remedy = CheckState.POOR, fallen.sentence or evidence, fallen.remedy
+    return Check(key="supply", label="Supply", state=state, evidence=evidence, remedy=remedy, rank=40)
+
+
+def _volts(volts: Mapping[bool, float]) -> str:
+    words = {False: "receiving", True: "sending"}
+    told = [f"{volts[sending]:.1f} V {words[sending]}" for sending in (False, True) if sending in volts]
+    return ", ".join(told) or "no voltage told"
 
 
 def _sheet(known: Evidence) -> Iterator[Check]:
     """The operator's own set-up sheet: what the decoder tells is compared, the rest is for the eye."""
-    for rank, (name, wanted) in enumerate(known.sheet.items(), 60):
+    for rank, (name, wanted) in enumerate(known.config.sheet.items(), 60):
         told = None if known.tuned is None else getattr(known.tuned, name, None)
         same = _same(told, wanted)
         evidence = f"should be {_shown(wanted)}"

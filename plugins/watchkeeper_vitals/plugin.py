@@ -87,7 +87,8 @@ class Vitals:
             known = timed(event.mode)
             self._sent = [one for one in self._sent if one[0] > event.at_ms - _HOUR_MS]
             self._sent.append((event.at_ms, 0.0 if known is None else known.transmission_s))
-            self._sending.sent()
+            self._sending.sent(event.at_ms, self._sent[-1][1])
+            self._put_sending()
         elif isinstance(event, Reception):
             self._around.reported(event, self._context.own.call)
 
@@ -97,9 +98,12 @@ class Vitals:
         self._shared.add(hearing)
 
     def _gauge(self, gauge: Gauge) -> None:
-        self._sending.read(gauge)
+        self._sending.read(gauge, self._context.own.power_w)
         if gauge.clock_synchronised is not None or gauge.clock_error_s is not None:
             self._clock_told = gauge
+        self._put_sending()
+
+    def _put_sending(self) -> None:
         for vital in self._sending.found.values():
             self._put(None, vital)
 
@@ -211,7 +215,8 @@ class Vitals:
             return
         self._vitals[place] = vital
         self._views = None
-        if not vital.wrong or (before is not None and vital.level <= before.level):
+        hailed = before is not None and before.hails and vital.level <= before.level
+        if not vital.wrong or not vital.hails or hailed:
             return
         several = source is not None and len({one for one, _ in self._vitals if one is not None}) > 1
         self._context.hail(
@@ -257,9 +262,9 @@ class Vitals:
             sum(one.count for one in self._receivers.values()),
             next((level for one in self._receivers.values() if (level := one.noise_dbfs_hz) is not None), None),
             self._sending.supply_v,
-            tuple(self._sending.trials),
-            self._sending.best,
-            self._config.sheet,
+            self._sending.trials.all,
+            self._sending.trials.best,
+            self._config,
             next(reversed(self._tuned.values()), None),
         )
 

@@ -1,85 +1,87 @@
-"""What gauges tell of the transmitter: drive, power, match and heat; and the operator's matching trials."""
+"""What gauges tell of the transmitter: drive, power, match, heat and supply."""
 
 from __future__ import annotations
-
-from collections import deque
-from typing import NamedTuple
 
 from watchkeeper.api import Gauge
 from watchkeeper.view import Urgency
 
 from .detect import Latch, Usual
 from .settings import VitalsConfig
+from .trials import Trials
 from .vital import Vital
 
-_MOST_TRIALS = 20
-#: a smaller change of the SWR is no change
-_SWR_STEP = 0.1
+_SWR_STEP = 0.2
+_ALC_STEP = 0.05
 #: a supply that falls by so much from one reading to the next lost charge or a cell, volts; a discharge is slower
 _FALL_V = 0.25
 _SUPPLY_SPREAD_V = 0.06
 
 
-class Trial(NamedTuple):
-    """One short carrier: its best reading, and how it compares with the one before."""
-
-    number: int
-    swr: float
-    forward_w: float | None
-    word: str
-
-
 class Sending:
-    """The transmitter's gauges."""
+    """The transmitter's gauges. Readings of a matching trial tell how it stands, and hail nothing."""
 
     def __init__(self, config: VitalsConfig) -> None:
         self._config = config
-        self._drive = Latch()
-        self._sag = Latch()
-        self._match = Latch()
+        self._drive = Latch(up=2, down=1)
+        self._sag = Latch(up=2, down=1)
+        self._match = Latch(up=2, down=1)
         self._hot = Latch()
         self._fallen = Latch()
         self._usual_v = Usual(_SUPPLY_SPREAD_V, keep=9)
         self.found: dict[str, Vital] = {}
-        self.trials: deque[Trial] = deque(maxlen=_MOST_TRIALS)
-        self._trial: tuple[float, float | None] | None = None
-        self._count = 0
-        self._message = False
+        self.trials = Trials()
         self.forward_w: float | None = None
-        self.supply_v: float | None = None
+        #: the last voltages, sending and not
+        self.supply_v: dict[bool, float] = {}
 
-    def sent(self) -> None:
-        """A message went out: what the gauges show meanwhile is no matching trial."""
-        self._message = True
-        self._trial = None
+    def sent(self, at_ms: int, seconds: float) -> None:
+        """A message went out: what the gauges showed meanwhile was no matching trial."""
+        for swr in self.trials.sent(at_ms, round(seconds * 1000)):
+            self._read_match(swr)
 
-    def read(self, gauge: Gauge) -> None:
-        """Take in one set of readings."""
-        if gauge.supply_v is not None:
-            self.supply_v = gauge.supply_v
+    def read(self, gauge: Gauge, own_power_w: float | None) -> None:
+        """Take in one set of readings. ``own_power_w`` is what the station usually sends with."""
         if gauge.heatsink_c is not None:
             self._read_heat(gauge.heatsink_c)
         sending = gauge.sending if gauge.sending is not None else bool(gauge.forward_w)
+        if gauge.supply_v is not None:
+            self.supply_v[sending] = gauge.supply_v
         if not sending:
             if gauge.supply_v is not None:
                 self._read_supply(gauge.supply_v)
-            self._message = False
-            self._end_trial()
+            self.trials.carrier_off()
             return
         if gauge.alc_fraction is not None:
             self._read_drive(gauge.alc_fraction)
         if gauge.swr is not None:
-            self._read_match(gauge.swr)
-            if not self._message:
-                self._trial = self._better(gauge.swr, gauge.forward_w)
+            usual_w = gauge.power_set_w or own_power_w
+            if self.trials.read(gauge.at_ms, gauge.swr, gauge.forward_w, own_power_w or usual_w):
+                self._try_match(gauge.swr)
+            else:
+                self._read_match(gauge.swr)
         if gauge.forward_w is not None:
             self.forward_w = gauge.forward_w
             if gauge.power_set_w:
                 self._read_power(gauge.forward_w, gauge.power_set_w)
 
+    def _try_match(self, swr: float) -> None:
+        """A reading of a matching trial: the operator is at it, and wants no hail."""
+        high = self._config.swr_high
+        if swr <= high:
+            self._match = Latch(up=2, down=1)
+            self._put(Vital("match", "Match", f"good, SWR {swr:.1f}", value=swr, low=1.0, high=high))
+            return
+        self._put(
+            Vital(
+                "match", "Match", f"SWR {swr:.1f} in this trial", Urgency.WANTED,
+                f"The SWR is {swr:.1f} in this trial, above {high:.1f}.",
+                "Carrier off, adjust, and send another short one at low power.", 0.98, swr, 1.0, high, hails=False,
+            )
+        )  # fmt: skip
+
     def _read_drive(self, alc: float) -> None:
         low, high = self._config.alc_low_fraction, self._config.alc_high_fraction
-        on = self._drive.update(poor=not low <= alc <= high, good=low <= alc <= high)
+        on = self._drive.update(poor=not low <= alc <= high, good=low <= alc <= high - _ALC_STEP)
         if not on:
             self._put(
                 Vital(
@@ -88,12 +90,12 @@ class Sending:
                 )
             )  # fmt: skip
             return
-        over = alc > high
+        over = alc > high - _ALC_STEP
+        side = "below" if not over else "above" if alc > high else "at the end of"
         self._put(
             Vital(
-                "drive", "Drive", f"ALC {alc:.0%}, {'above' if over else 'below'} your band", Urgency.WANTED,
-                f"The ALC shows {alc:.0%} of its scale while sending, {'above' if over else 'below'} your band of "
-                f"{low:.0%} to {high:.0%}"
+                "drive", "Drive", f"ALC {alc:.0%}, {side} your band", Urgency.WANTED,
+                f"The ALC shows {alc:.0%} of its scale while sending, {side} your band of {low:.0%} to {high:.0%}"
                 + (": overdriven audio makes a wide, dirty signal." if over else "."),
                 "Turn the transmit audio " + ("down until the ALC hardly moves." if over else "up."),
                 0.97, alc, low, high,
@@ -102,14 +104,15 @@ class Sending:
 
     def _read_match(self, swr: float) -> None:
         high = self._config.swr_high
-        on = self._match.update(poor=swr > high, good=swr < high - 0.2)
+        on = self._match.update(poor=swr > high, good=swr < high - _SWR_STEP)
         if not on:
             self._put(Vital("match", "Match", f"good, SWR {swr:.1f}", value=swr, low=1.0, high=high))
             return
         self._put(
             Vital(
                 "match", "Match", f"SWR {swr:.1f}", Urgency.URGENT if swr >= self._config.swr_stop else Urgency.WANTED,
-                f"The SWR is {swr:.1f} while sending, above {high:.1f}: the antenna, its line or the weather changed.",
+                f"The SWR is {swr:.1f} while sending, {'above' if swr > high else 'and was above'} {high:.1f}: "
+                "the antenna, its line or the weather changed.",
                 "Stop sending, look at antenna, connectors and water in the line, then match again at low power.",
                 0.98, swr, 1.0, high,
             )
@@ -168,28 +171,3 @@ class Sending:
 
     def _put(self, vital: Vital) -> None:
         self.found[vital.key] = vital
-
-    # -- matching trials ----------------------------------------------------------------------------------------------
-
-    def _better(self, swr: float, forward_w: float | None) -> tuple[float, float | None]:
-        if self._trial is not None and self._trial[0] <= swr:
-            return self._trial
-        return swr, forward_w
-
-    def _end_trial(self) -> None:
-        """The carrier went off: number the trial and compare it with the one before."""
-        if self._trial is None:
-            return
-        swr, forward_w = self._trial
-        self._trial = None
-        self._count += 1
-        word = "first"
-        if self.trials:
-            before = self.trials[-1].swr
-            word = "better" if swr < before - _SWR_STEP else "worse" if swr > before + _SWR_STEP else "the same"
-        self.trials.append(Trial(self._count, swr, forward_w, word))
-
-    @property
-    def best(self) -> Trial | None:
-        """The trial with the lowest SWR, the first of equals."""
-        return min(self.trials, key=lambda trial: (trial.swr, trial.number), default=None)

@@ -10,7 +10,7 @@ from watchkeeper.view import Urgency
 class Vital(NamedTuple):
     """``confidence`` (0…1) is how sure the evidence makes it; ``level`` above CALM means something is wrong.
 
-    ``known`` is False while the evidence tells neither way.
+    ``known`` is False while the evidence tells neither way; ``hails`` where the operator sees to it already.
     """
 
     key: str
@@ -24,6 +24,7 @@ class Vital(NamedTuple):
     low: float | None = None
     high: float | None = None
     known: bool = True
+    hails: bool = True
 
     @property
     def wrong(self) -> bool:

@@ -7,6 +7,10 @@ from typing import Any
 
 from ..host.context import Check, CheckState
 
+#: share of the events, refused or lost, from which a source is not clean
+_DIRTY = 0.01
+_DIRTY_REMEDY = "`watchkeeper source` says what is wrong with an event; losses: look at the computer's load."
+
 
 def core_checks(status: Mapping[str, Any], worked: int) -> list[Check]:
     """The checks from a watch's status and the number of contacts that its index holds."""
@@ -27,29 +31,19 @@ def _speaks(status: Mapping[str, Any]) -> Check:
 
 def _clean(status: Mapping[str, Any]) -> Check:
     intake = status["intake"]
-    rejected = intake.get("rejected") or {}
-    refused = sum(rejected.values()) if isinstance(rejected, Mapping) else int(rejected)
-    lost = int(intake.get("lost") or 0)
-    if not intake.get("received"):
-        return Check(
-            key="schema",
-            label="Schema and sequence",
-            state=CheckState.WAITING,
-            evidence="no event yet",
-            remedy="Wait for the first events.",
-            rank=2,
-        )
-    bad = bool(refused or lost)
-    return Check(
-        key="schema",
-        label="Schema and sequence",
-        state=CheckState.POOR if bad else CheckState.GOOD,
-        evidence=f"{intake['received']} events, {refused} refused, {lost} lost",
-        remedy="`watchkeeper source` says what is wrong with an event; losses: look at the computer's load."
-        if bad
-        else None,
-        rank=2,
-    )
+    received, lost = int(intake.get("received") or 0), int(intake.get("lost") or 0)
+    rejected: Mapping[str, int] = intake.get("rejected") or {}
+    refused = sum(rejected.values())
+    remedy: str | None = "Wait for the first events."
+    if not received:
+        state, evidence = CheckState.WAITING, "no event yet"
+    else:
+        reason = f" ({max(rejected, key=lambda each: rejected[each])})" if refused else ""
+        evidence = f"{received} events, {refused} refused{reason}, {lost} lost"
+        # a stray datagram long ago is no trouble of the source
+        bad = refused + lost > _DIRTY * received
+        state, remedy = (CheckState.POOR, _DIRTY_REMEDY) if bad else (CheckState.GOOD, None)
+    return Check(key="schema", label="Schema and sequence", state=state, evidence=evidence, remedy=remedy, rank=2)
 
 
 def _destinations(status: Mapping[str, Any]) -> Iterator[Check]:
@@ -72,8 +66,10 @@ def _log(worked: int) -> Check:
     return Check(
         key="log",
         label="Log for duplicates",
-        state=CheckState.GOOD,
+        state=CheckState.GOOD if worked else CheckState.WAITING,
         evidence=f"{worked} contacts loaded" if worked else "empty: every station is new",
-        remedy=None if worked else "Import what you have: `watchkeeper log import FILE`.",
+        remedy=None
+        if worked
+        else "Import what you have: `watchkeeper log import FILE`. Your first contact fills it too.",
         rank=51,
     )

@@ -41,6 +41,18 @@ def test_it_waits_for_a_source() -> None:
     assert states(told) == {"source": CheckState.WAITING, "schema": CheckState.WAITING, "log": CheckState.GOOD}
 
 
+def test_it_waits_for_a_log_to_find_duplicates_in() -> None:
+    assert states(status(), worked=0)["log"] is CheckState.WAITING
+
+
+def test_a_stray_datagram_of_long_ago_is_forgotten_and_the_usual_reason_is_named() -> None:
+    intake = {"received": 1000, "rejected": {"json": 1}, "lost": 0}
+    assert states(status(intake=intake))["schema"] is CheckState.GOOD
+    intake = {"received": 40, "rejected": {"json": 1, "schema": 3}, "lost": 0}
+    (found,) = [check for check in core_checks(status(intake=intake), 1) if check.key == "schema"]
+    assert (found.state, found.evidence) == (CheckState.POOR, "40 events, 4 refused (schema), 0 lost")
+
+
 def test_losses_and_a_log_that_is_down_are_poor() -> None:
     told = status(
         intake={"received": 10, "rejected": {"bad": 1}, "lost": 2},
