@@ -21,7 +21,9 @@ def describe(peer: Peer, datagram: bytes, decoded: Decoded, arrived_ms: int) -> 
     for refusal in decoded.refusals:
         where = f" at {clean(refusal.where)}" if refusal.where else ""
         yield f"{head} REFUSED {refusal.reason}{where}: {clean(refusal.why)}"
-    if decoded.refusals:
+    if not decoded.events and not decoded.refusals:
+        yield f"{head} holds no event"
+    if not decoded.events or decoded.refusals:
         yield f"{head}   in {clean(datagram[:_DATAGRAM_BYTES].decode('utf-8', 'replace'))}"
 
 

@@ -19,7 +19,7 @@ from ..schema.events import MAX_DATAGRAM, AnyEvent, Contact, Receipt, to_ms
 from ..schema.wire import Decoded, Reason, Refusal, decode, encode, refusal_of
 from .arrival import Arrival, Peer
 from .counters import Counters
-from .seal import Seal, SealError
+from .seal import MARK, Seal, SealError
 
 BUFFER_BYTES = 4 * 1024 * 1024
 #: an ``at`` further ahead of the host's clock is refused: it would drag the event clock along
@@ -149,6 +149,10 @@ class UdpIntake:
                 datagram = self._seal.open(datagram, now_ms)
             except SealError as error:
                 return Decoded((), (Refusal(error.reason, str(error)),))
+        elif datagram.startswith(MARK + b" "):
+            return Decoded(
+                (), (Refusal(Reason.BAD_SEAL, "sealed, but here is no key to open it (listen.seal_key_file)"),)
+            )
         return _refuse_ahead(decode(datagram), now_ms)
 
     def _tell_repeated(self, peer: Peer, event: AnyEvent) -> None:

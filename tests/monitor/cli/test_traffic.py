@@ -21,3 +21,8 @@ def test_what_arrives_is_shown_with_its_refusals() -> None:
     event = decode_event(json.dumps(dict(EXAMPLES["heard"], text="\x1b[2J")))
     (line,) = describe(None, b"", decode(encode(event)), 0)
     assert "\\u001b[2J" in line
+
+
+def test_a_datagram_that_holds_no_event_is_shown_as_well() -> None:
+    lines = list(describe(("127.0.0.1", 4711), b"[]", decode(b"[]"), 1_777_636_815_250))
+    assert lines == ["12:00:15.250 127.0.0.1:4711 holds no event", "12:00:15.250 127.0.0.1:4711   in []"]

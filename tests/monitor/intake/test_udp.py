@@ -196,6 +196,13 @@ async def test_sealed_both_ways() -> None:
         assert json.loads(mine.open(bench.socket.recv(500), NOW))["status"] == "stored"
 
 
+async def test_where_there_is_no_key_a_sealed_datagram_is_refused_for_that() -> None:
+    with standing() as bench:
+        bench.put(Seal(KEY).close(json.dumps(FAREWELL).encode(), NOW))
+        ((refusal,),) = [decoded.refusals for decoded in await bench.look(1)]
+        assert (refusal.reason, "no key" in refusal.why) == ("bad_seal", True)
+
+
 async def test_two_watches_on_one_port_is_one_clear_error() -> None:
     with standing() as bench:
         address, port = bench.intake.address
