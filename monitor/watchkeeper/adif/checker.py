@@ -220,6 +220,8 @@ def _defined_limit_faults(name: str, value: str, limits: str) -> Iterator[Fault]
 
 
 def _missing_faults(record: Record) -> Iterator[Fault]:
+    if not record:  # that there is nothing at all has been said
+        return
     for name in _NEEDED:
         if not record.get(name):
             yield Fault(name, "warning", "missing: no log can place this contact without it")

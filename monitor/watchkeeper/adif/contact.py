@@ -17,9 +17,12 @@ from watchkeeper.adif.modes import normalise, to_adif
 from watchkeeper.adif.values import AdifValueError, adif_date, adif_time, freq_mhz, hz, parse_when
 from watchkeeper.model import Contact
 from watchkeeper.radio import band as radio_band
+from watchkeeper.radio import callsign
 from watchkeeper.schema.events import from_ms, to_ms
 
 APP = "APP_WATCHKEEPER_"
+#: a flag
+OWN_CALL = "own call as the other station"
 
 #: Contact field → ADIF field, where the text goes as it is
 _TEXT = {
@@ -128,6 +131,9 @@ def from_record(fields: Mapping[str, str], *, source: str = "import") -> Taken:
         mends.append(f"{APP}… fields cannot be understood ({fault}): left out")
     if not values["station_call"]:  # ADIF, OPERATOR: it is the station's call too where that is missing
         values["station_call"] = values["operator"]
+    foreign = "key" not in values  # what we wrote has been looked at already
+    if foreign and values["station_call"] and _home(values["station_call"]) == _home(values["call"]):
+        values["flags"] = (*values.get("flags", ()), OWN_CALL)
     values.setdefault("source", source)
     values.setdefault("source_id", digest(fields))
     values.setdefault("key", f"{values['station_call'] or ''}|{values['source']}|{values['source_id']}")
@@ -159,6 +165,11 @@ def _finite(text: str) -> float:
     if not 0 <= value < 1e9:
         raise ValueError(text)
     return value
+
+
+def _home(call: str) -> str:
+    parts = callsign.parse_cached(call)
+    return call if parts is None else parts.base
 
 
 def _call(rest: dict[str, str]) -> str:

@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import os
 import re
-import tempfile
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import NamedTuple
+from typing import BinaryIO, NamedTuple
 
 from watchkeeper.adif import tables
 from watchkeeper.adif.record import Record, UserField
@@ -92,23 +91,33 @@ def write_file(
     user_fields: Iterable[UserField] = (),
 ) -> list[Change]:
     """Write a whole ADI file and return what had to be changed. Raises ``OSError`` and then leaves no half file:
-    the new one is written and synced beside ``path`` and takes its place at the end."""
-    target = Path(path)
-    changes: list[Change] = []
-    handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+    the new one is written and synced beside ``path`` and takes its place at the end. A link stays, and its target is
+    written; what is no file (a device, a pipe) is written to as it is."""
+    target = Path(path).resolve()
+    head = header(program_version, created, user_fields)
+    if target.exists() and not target.is_file():
+        with target.open("wb") as stream:
+            return _write_records(stream, head, records)
+    fresh = target.with_name(f".{target.name}.{os.getpid()}")
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(header(program_version, created, user_fields))
-            for number, fields in enumerate(records, 1):
-                encoded = encode_record(fields, number=number)
-                changes.extend(encoded.changes)
-                file.write(encoded.data)
+        with fresh.open("wb") as file:
+            changes = _write_records(file, head, records)
             file.flush()
             os.fsync(file.fileno())
-        Path(name).replace(target)
+        fresh.replace(target)
     except BaseException:
-        Path(name).unlink(missing_ok=True)
+        fresh.unlink(missing_ok=True)
         raise
+    return changes
+
+
+def _write_records(stream: BinaryIO, head: bytes, records: Iterable[Mapping[str, str]]) -> list[Change]:
+    changes: list[Change] = []
+    stream.write(head)
+    for number, fields in enumerate(records, 1):
+        encoded = encode_record(fields, number=number)
+        changes.extend(encoded.changes)
+        stream.write(encoded.data)
     return changes
 
 

@@ -6,13 +6,13 @@ import sys
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 import click
 import msgspec
 
 from watchkeeper import __version__
-from watchkeeper.adif import Change, encode_record, header, write_file
+from watchkeeper.adif import Change, UserField, encode_record, header, write_file
 from watchkeeper.adif.contact import to_record
 from watchkeeper.cli.opening import looking
 from watchkeeper.cli.options import FAILED, fail
@@ -20,7 +20,7 @@ from watchkeeper.model import Contact
 from watchkeeper.schema.events import stamp, to_ms
 from watchkeeper.store import worked_rows
 from watchkeeper.store.contacts import newest
-from watchkeeper.store.search import Wanted, tally
+from watchkeeper.store.search import Wanted, tally, user_fields
 from watchkeeper.store.search import find as search
 from watchkeeper.store.worked import Dimension
 
@@ -33,15 +33,13 @@ def export(file: str, data: Path | None, as_json: bool, since: datetime | None, 
     with looking(data) as db:
         found = search(db, wanted)
         try:
-            if file == _STANDARD_OUTPUT:
-                _stream(sys.stdout.buffer, found, as_json)
-            elif as_json:
-                with Path(file).open("wb") as stream:
-                    _stream(stream, found, as_json)
+            if as_json:
+                with click.open_file(file, "wb") as stream:
+                    stream.writelines(_line(row_id, contact) + b"\n" for row_id, contact in found)
             else:
-                records = (to_record(contact) for _, contact in found)
-                changes = write_file(file, records, program_version=__version__, created=datetime.now(UTC))
-                _tell(file, changes)
+                _write_adif(file, (to_record(contact) for _, contact in found), list(user_fields(db)))
+        except BrokenPipeError:
+            raise  # whoever read it has enough: no fault
         except OSError as fault:
             fail(f"{file}: {fault.strerror}")
 
@@ -54,6 +52,8 @@ def find(call: str, band: str | None, mode: str | None, limit: int, as_json: boo
         for row_id, contact in search(db, wanted, newest_first=True, limit=limit):
             count += 1
             click.echo(_line(row_id, contact) if as_json else _words(contact))
+    if not count:
+        click.echo("no such contact in the log", err=True)
     return 0 if count else FAILED
 
 
@@ -82,15 +82,17 @@ def _ms(moment: datetime | None) -> int | None:
     return None if moment is None else to_ms(moment.replace(tzinfo=UTC))
 
 
-def _stream(stream: BinaryIO, found: Iterator[tuple[int, Contact]], as_json: bool) -> None:
-    if as_json:
-        stream.writelines(_line(row_id, contact) + b"\n" for row_id, contact in found)
-    else:
-        stream.write(header(__version__, datetime.now(UTC)))
-        for number, (_, contact) in enumerate(found, 1):
-            encoded = encode_record(to_record(contact), number=number)
-            stream.write(encoded.data)
-            _tell("standard output", encoded.changes)
+def _write_adif(file: str, records: Iterator[dict[str, str]], fields: list[UserField]) -> None:
+    now = datetime.now(UTC)
+    if file != _STANDARD_OUTPUT:
+        _tell(file, write_file(file, records, program_version=__version__, created=now, user_fields=fields))
+        return
+    stream = sys.stdout.buffer
+    stream.write(header(__version__, now, fields))
+    for number, record in enumerate(records, 1):
+        encoded = encode_record(record, number=number)
+        stream.write(encoded.data)
+        _tell("standard output", encoded.changes)
     stream.flush()
 
 
@@ -121,5 +123,6 @@ def _words(contact: Contact) -> str:
         contact.locator or "",
         contact.entity or "",
         "confirmed" if contact.confirmed else "",
+        f"! {'; '.join(contact.flags)}" if contact.flags else "",
     )
     return "  ".join(part for part in parts if part).rstrip()

@@ -44,7 +44,7 @@ def list_command(destination: str | None, everything: bool, data: Path | None, a
     states = list(State) if everything else [State.WAITING, State.DEAD]
     rows: list[dict[str, Any]] = []
     with looking(data) as db:
-        for row in outbox.listed(db, states=states, destination=destination):
+        for row in outbox.listed(db, states=states, destination=destination, limit=-1):
             contact = by_id(db, row.contact_id)
             rows.append(
                 {
@@ -132,7 +132,7 @@ def retry_command(numbers: tuple[int, ...], dead: bool, destination: str | None,
             found = outbox.listed(db, states=[State.DEAD], destination=destination, limit=-1)
             numbers += tuple(row.id for row in found)
     count = _mended(data, RETRY, numbers, lambda db: outbox.retry(db, numbers))
-    click.echo(f"{count} will be tried again")
+    _tell(count, "will be tried again", "can be tried again", 0 if dead else len(numbers))
 
 
 @command.command("drop")
@@ -150,7 +150,16 @@ def drop_command(numbers: tuple[int, ...], data: Path | None) -> None:
 
     now_ms = round(datetime.now(UTC).timestamp() * 1000)
     count = _mended(data, DROP, numbers, lambda db: outbox.drop(db, numbers, now_ms))
-    click.echo(f"{count} will not be forwarded")
+    _tell(count, "will not be forwarded", "can be dropped", len(numbers))
+
+
+def _tell(count: int, done: str, asked: str, named: int) -> None:
+    """Say how many rows were changed; that there is none like those ``named`` is a failure."""
+    from watchkeeper.cli.options import fail
+
+    if named and not count:
+        fail(f"no row of that number {asked}: see `watchkeeper outbox list --all`")
+    click.echo(f"{count} {done}" + (f", {named - count} not" if named > count else ""))
 
 
 def _mended(data: Path | None, act: str, numbers: tuple[int, ...], work: Callable[[Connection], int]) -> int:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from .database import connect_reader, reading
 from .errors import DamagedError, FolderError, in_words
+from .folder import DATABASE
 
 #: pages copied at a time: between two steps the watch can write
 _STEP = 2048
@@ -21,6 +22,8 @@ def backup(folder: Path, to: Path) -> int:
     The copy is checked and synced before it takes its name, in place of an older copy. Raises NoLogError, FolderError
     where it cannot be written or something would be read along with it, DamagedError where the copy is not sound.
     """
+    if to.resolve() == (folder / DATABASE).resolve():
+        raise FolderError(f"{to} is the log itself: name another file for the copy")
     beside = [to.with_name(to.name + suffix) for suffix in _SUFFIXES]
     stale = [path.name for path in beside if path.exists()]
     if stale:

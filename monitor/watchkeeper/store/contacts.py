@@ -18,6 +18,10 @@ from .told import told_by
 #: contacts of one call, band and mode that start within this time are alike
 LIKE_MS = 5 * 60_000
 
+#: a contact that ends this far beyond the clock has a wrong date: a flag says so
+FUTURE_MS = 120_000
+IN_FUTURE = "ends in the future"
+
 #: destination, the frozen payload, and why there is none
 Payload = tuple[str, bytes | None, str | None]
 
@@ -157,14 +161,18 @@ def standing(connection: sqlite3.Connection, *, behind_id: int = 0) -> Iterator[
 
     What was corrected or taken back is left out, and so is what is like an earlier contact.
     """
-    rows = connection.execute("SELECT id, body, fields FROM confirmed_standing WHERE id > ? ORDER BY id", (behind_id,))
+    rows = connection.execute(
+        "SELECT id, body, fields, committed_ms FROM confirmed_standing WHERE id > ? ORDER BY id", (behind_id,)
+    )
     return contacts_of(rows)
 
 
-def contacts_of(rows: Iterable[tuple[int, bytes, bytes | None]]) -> Iterator[tuple[int, Contact]]:
-    """Contacts from rows of number, body, and the fields of a later confirmation or None."""
-    for row_id, body, fields in rows:
+def contacts_of(rows: Iterable[tuple[int, bytes, bytes | None, int]]) -> Iterator[tuple[int, Contact]]:
+    """Contacts from rows of number, body, the fields of a later confirmation or None, and when it was logged."""
+    for row_id, body, fields, committed_ms in rows:
         contact = from_body(body)
+        if contact.ended_ms > committed_ms + FUTURE_MS and IN_FUTURE not in contact.flags:  # an import's
+            contact = msgspec.structs.replace(contact, flags=(*contact.flags, IN_FUTURE))
         if fields is not None:
             extra = contact.extra | msgspec.json.decode(fields, type=dict[str, str])
             contact = msgspec.structs.replace(contact, confirmed=True, extra=extra)

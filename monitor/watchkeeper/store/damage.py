@@ -30,7 +30,7 @@ def made_sound(folder: Path, now: datetime) -> list[str]:
 
 def filled_from_copies(connection: sqlite3.Connection, folder: Path, now: datetime) -> list[str]:
     """Fill a log that has never held a contact from the ADIF copies, where there are any; what to tell about it."""
-    if newest(connection) > 0:
+    if newest(connection) > 0 or imports.last_import(connection) is not None:
         return []
     at_ms = round(now.timestamp() * 1000)
     with immediate(connection):

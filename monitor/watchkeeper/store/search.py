@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 
 import msgspec
 
+from ..adif import UserField, tables
 from ..model import Contact
 from .contacts import contacts_of
+
+#: a field's name in a record
+_NAME = re.compile(rb"<([A-Za-z0-9_]{1,64}):[0-9]")
 
 
 class Wanted(msgspec.Struct, frozen=True, kw_only=True):
@@ -52,7 +57,7 @@ def find(
         conditions += " AND call = :call"  # an index serves equality only
     order = "DESC" if newest_first else "ASC"
     rows = connection.execute(
-        f"SELECT id, body, fields FROM confirmed_standing WHERE true{conditions}"  # noqa: S608 - texts of ours
+        f"SELECT id, body, fields, committed_ms FROM confirmed_standing WHERE true{conditions}"  # noqa: S608 - texts of ours
         f" ORDER BY started_ms {order}, id {order} LIMIT :limit",
         values | {"limit": limit},
     )
@@ -84,6 +89,19 @@ def tally(connection: sqlite3.Connection) -> Tally:
         bands=_most_first(bands),
         modes=_most_first(modes),
     )
+
+
+def user_fields(connection: sqlite3.Connection) -> Iterator[UserField]:
+    """The fields of imported records that neither the standard nor an application defines, by their names.
+
+    They come from files whose headers defined them, and a file with them has to define them again.
+    """
+    found: set[bytes] = set()
+    for (body,) in connection.execute("SELECT body FROM contact WHERE import_id IS NOT NULL"):
+        found.update(_NAME.findall(body))
+    names = sorted({name.decode("ascii").upper() for name in found} - tables.fields().keys())
+    for number, name in enumerate((name for name in names if not name.startswith("APP_")), 1):
+        yield UserField(number, name)
 
 
 def _most_first(counts: dict[str, int]) -> dict[str, int]:

@@ -9,17 +9,16 @@ from typing import Any
 import msgspec
 
 from ..adif import encode_record
-from ..adif.contact import to_record
+from ..adif.contact import OWN_CALL, to_record
 from ..model import Contact, Own
 from ..radio import band, geodesic, locator
 from ..radio.entity import Placed, lookup
 from ..radio.message import matches_own
 from ..radio.place import Point
 from ..schema import events
+from ..store.contacts import FUTURE_MS, IN_FUTURE
 from .with_us import WithUs
 
-#: a contact that ends this far beyond the event clock has a wrong date
-FUTURE_MS = 120_000
 #: envelope fields: they tell how the contact was sent, not what it is
 _ENVELOPE = frozenset({"v", "at", "receiver", "run", "seq", "ack", "live", "revision"})
 
@@ -142,13 +141,13 @@ def _flags(
     flags = []
     started, ended = events.to_ms(event.started_at), events.to_ms(event.ended_at)
     if ended > max(now_ms, event.at_ms) + FUTURE_MS:
-        flags.append("ends in the future")
+        flags.append(IN_FUTURE)
     if ended < started:
         flags.append("ends before it starts")
     if frequency is None or band.of(frequency) is None:
         flags.append("frequency lies outside every amateur band")
     if station_call is not None and matches_own(station_call, event.call):
-        flags.append("own call as the other station")
+        flags.append(OWN_CALL)
     if not placed.valid:
         flags.append("no valid call sign")
     if event.locator is not None and not locator.is_locator(event.locator):

@@ -136,3 +136,9 @@ def test_every_type_of_every_field_can_be_checked() -> None:
 def test_a_hostile_entity_code_is_just_wrong() -> None:
     (problem,) = problems({"DXCC": "9" * 5000, "STATE": "ZZ"})
     assert problem.field == "DXCC"
+
+
+def test_a_text_without_any_field_is_one_error() -> None:
+    assert [problem.why for problem in check(io.BytesIO(b"no log at all"))] == [
+        "no field of ADIF can be found in this text"
+    ]

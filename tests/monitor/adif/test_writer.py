@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -98,6 +99,20 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
         write_file(target, [{"CALL": "DL5QRM"}, {"<": "x"}], program_version="1", created=CREATED)
     assert target.read_bytes() == before
     assert list(tmp_path.iterdir()) == [target]
+
+
+def test_a_link_and_what_is_no_file_stay_what_they_are(tmp_path: Path) -> None:
+    target, link, pipe = tmp_path / "contacts.adi", tmp_path / "link.adi", tmp_path / "pipe"
+    link.symlink_to(target)
+    write_file(link, [{"CALL": "DL5QRM"}], program_version="1", created=CREATED)
+    assert link.is_symlink()
+    assert [dict(record) for record in read_file(target)] == [{"CALL": "DL5QRM"}]
+    os.mkfifo(pipe)
+    reading = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    write_file(pipe, [{"CALL": "DL5QRM"}], program_version="1", created=CREATED)
+    assert os.read(reading, 1 << 16) == target.read_bytes()
+    os.close(reading)
+    assert pipe.is_fifo()
 
 
 def test_what_is_written_has_no_error_by_the_standard() -> None:

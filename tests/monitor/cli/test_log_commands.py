@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +16,7 @@ import pytest
 from click.testing import CliRunner, Result
 from tests.monitor.store.making import contact
 
+from watchkeeper.adif import read
 from watchkeeper.cli import cli
 from watchkeeper.store import outbox
 from watchkeeper.store.outbox import State
@@ -195,3 +200,63 @@ def test_backup_tells_what_it_wrote(filled: Typed) -> None:
     assert filled.told("backup", str(to)) == {"path": str(to), "bytes": to.stat().st_size}
     assert "checked" in filled("backup", str(to)).stdout
     assert "cannot be written" in filled("backup", str(filled.folder / "none" / "copy.db"), code=1).stderr
+
+
+def test_what_was_imported_without_any_contact_is_not_imported_again(typed: Typed) -> None:
+    for name in ("empty.adi", "binary.adi"):
+        (typed.folder / name).write_bytes(b"" if name == "empty.adi" else bytes(range(256)) * 9)
+        assert typed.told("log", "import", str(typed.folder / name))["new"] == 0
+    assert [one["name"] for one in typed.told("log", "undo", "--list")] == ["empty.adi", "binary.adi"]
+
+
+def test_fields_of_the_users_own_come_out_as_the_standard_wants_them(typed: Typed) -> None:
+    """ADIF 3.1.7, "User-defined Fields": a header defines them."""
+    given = b"<USERDEF1:8:N>QRP_ERPX <EOH>" + ADIF[10:].replace(b"<EOR>", b"<QRP_ERPX:2>12 <APP_MINE_X:1>y <EOR>")
+    typed("log", "import", "-", given=given)
+    out = typed.folder / "out.adi"
+    typed("log", "export", str(out))
+    typed("log", "check", str(out))
+    for data in (out.read_bytes(), typed("log", "export").stdout_bytes):
+        reader = read(io.BytesIO(data))
+        assert list(reader.header.user_fields) == ["QRP_ERPX"]
+        assert [(record["QRP_ERPX"], record["APP_MINE_X"]) for record in reader] == [("12", "y")] * 2
+
+
+def test_what_looks_impossible_in_an_imported_contact_is_flagged_and_kept(typed: Typed) -> None:
+    given = (
+        b"<CALL:8>DL5QRM/P <STATION_CALLSIGN:6>DL5QRM <QSO_DATE:8>20990501 <TIME_ON:4>2115 <FREQ:5>7.074 <BAND:3>20m"
+        b" <MODE:3>FT8 <EOR>"
+    )
+    typed("log", "import", "-", given=given)
+    (found,) = map(json.loads, typed("log", "export", "--json", "-").stdout.splitlines())
+    assert found["flags"] == [
+        "band 20m and frequency 7.074 MHz disagree",
+        "own call as the other station",
+        "ends in the future",
+    ]
+    assert typed("log", "find", "*").stdout.rstrip().endswith("own call as the other station; ends in the future")
+
+
+def test_find_says_that_there_is_nothing(filled: Typed) -> None:
+    assert filled("log", "find", "ZL1QSA", code=1).stderr == "no such contact in the log\n"
+
+
+def test_a_reader_that_has_enough_is_no_fault(filled: Typed) -> None:
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    for words in (("--json",), ()):
+        command = [sys.executable, "-m", "watchkeeper", "log", "export", *words, "--data", str(filled.data)]
+        done = subprocess.run(command, stdout=write_end, stderr=subprocess.PIPE, check=False)
+        assert done.stderr == b""
+    os.close(write_end)
+
+
+def test_a_copy_never_takes_the_place_of_the_log(filled: Typed) -> None:
+    assert "is the log itself" in filled("backup", str(filled.data / "watchkeeper.db"), code=1).stderr
+
+
+def test_rows_of_the_outbox_that_there_are_not_are_told(typed: Typed) -> None:
+    log_one(typed.data)
+    for verb, done in (("retry", "will be tried again"), ("drop", "will not be forwarded")):
+        assert "no row of that number can be" in typed("outbox", verb, "9", code=1).stderr
+        assert typed("outbox", verb, "1", "9").stdout == f"1 {done}, 1 not\n"
