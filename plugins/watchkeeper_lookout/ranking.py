@@ -171,7 +171,8 @@ class Ranker:
 
     def _reach(self, station: OnAir, note: ReachNote | None) -> tuple[float | None, float | None, str]:
         if note is not None:
-            return note.expected_db, note.chance, note.evidence
+            now = note.at_power(self._context.own.power_w)  # another power counts at once, heard again or not
+            return now.expected_db, now.chance, now.evidence
         found = guess_of(station, self._context.own)
         if found is None:
             return None, None, "no timed mode"

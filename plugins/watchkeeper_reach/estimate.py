@@ -21,9 +21,13 @@ from math import erf, exp, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
+from watchkeeper.radio import link
+
 from .levels import FADING_DB, Around, fading_var, median_db
 
 _NORMAL = NormalDist()
+#: the power that stands for one of ours that nobody told
+_UNKNOWN_W = 50.0
 #: differences of power and antenna between stations, of the paths within an area, and of those from area to area, as
 #: variances in dB² (common practice, no source)
 POWER_VAR = 42.0
@@ -236,6 +240,11 @@ def chance_of(expected_db: float, spread_db: float, limit_db: float, *, own: boo
     """
     found = _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
     return OWN_CHANCE - DOUBT * (OWN_CHANCE - found) if own and found < OWN_CHANCE else found
+
+
+def dbw(power_w: float | None) -> float:
+    """A power of ours in dBW; what is usual where nobody told it."""
+    return link.ratio_to_db(power_w or _UNKNOWN_W)
 
 
 def _below(z: float) -> float:

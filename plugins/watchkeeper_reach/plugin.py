@@ -7,21 +7,19 @@ from collections import defaultdict
 
 from watchkeeper.api import Context, Event, Hearing, Own, Reception, Sent, Station, hookimpl, to_ms
 from watchkeeper.radio import band as bands
-from watchkeeper.radio import entity, geodesic, link, locator, mode, noise
+from watchkeeper.radio import entity, geodesic, locator, mode, noise
 from watchkeeper.radio.message import matches_own
 from watchkeeper.radio.place import Point
 from watchkeeper.view import View
 
 from .changes import Change, Changes
-from .estimate import BandEstimate, Expected, Pair, chance_of
+from .estimate import BandEstimate, Expected, Pair, chance_of, dbw
 from .levels import BandLevels, Level, median_db
 from .notes import ReachNote
 from .reports import Report, Reports
 from .settings import ReachConfig
 from .views import draw
 
-#: the power that stands for one that nobody told
-_UNKNOWN_W = 50.0
 #: a hearing at the least that is displayed may be weaker: by so much on the average (common practice, no source)
 _BELOW_FLOOR_DB = 1.5
 #: a report in a message comes from somebody who has chosen us among those it copied: the weakest are passed over
@@ -75,7 +73,7 @@ class Reach:
         around = levels.around(area, hearing.period_ms)
         now_ms = self._context.now_ms
         expected = self._band(hearing.band, hearing.dial_hz).expect(call, heard_db, around, now_ms, hearing.source)
-        return _note(expected, _dbw(own.power_w), timed.limit_db, now_ms)
+        return _note(expected, own.power_w, timed.limit_db, now_ms)
 
     def _reported_to_us(self, hearing: Hearing, call: str, limit_db: float) -> None:
         """A report in a message to us: of our transmission in the period before."""
@@ -113,9 +111,9 @@ class Reach:
     def _own_station(self, event: Station | Sent) -> None:
         own, at_ms = self._context.own, to_ms(event.at)
         if own.power_w is not None:
-            dbw = _dbw(own.power_w)
-            if not self._powers or (self._powers[-1][1] != dbw and at_ms >= self._powers[-1][0]):
-                self._powers.append((at_ms, dbw))
+            power_dbw = dbw(own.power_w)
+            if not self._powers or (self._powers[-1][1] != power_dbw and at_ms >= self._powers[-1][0]):
+                self._powers.append((at_ms, power_dbw))
                 del self._powers[:-MOST_POWERS]
         before, self._own = self._own, own
         if before is not None:
@@ -182,13 +180,13 @@ class Reach:
             quieter_db = noise.difference_db(config.surroundings, config.their_surroundings, max(1, dial_hz))
             if len(self._bands) >= MOST_BANDS:
                 del self._bands[next(iter(self._bands))]
-            found = self._bands[name] = BandEstimate(quieter_db - _dbw(config.their_power_w))
+            found = self._bands[name] = BandEstimate(quieter_db - dbw(config.their_power_w))
         return found
 
     def _power_at(self, at_ms: int) -> float:
         """Our power then in dBW, as it was told."""
         if not self._powers:
-            return _dbw(self._context.own.power_w)
+            return dbw(self._context.own.power_w)
         at = bisect_right(self._powers, (at_ms, float("inf"))) - 1
         return self._powers[max(0, at)][1]
 
@@ -217,11 +215,13 @@ class Reach:
         return self._views
 
 
-def _note(expected: Expected, power_dbw: float, limit_db: float, now_ms: int) -> ReachNote:
-    expected_db = expected.mean_db + power_dbw
+def _note(expected: Expected, power_w: float | None, limit_db: float, now_ms: int) -> ReachNote:
+    expected_db = expected.mean_db + dbw(power_w)
     age_ms = None if expected.newest_ms is None else max(0, now_ms - expected.newest_ms)
     is_own = expected.own_reports > 0
     return ReachNote(
+        power_w=power_w,
+        limit_db=limit_db,
         expected_db=expected_db,
         spread_db=expected.spread_db,
         chance=chance_of(expected_db, expected.spread_db, limit_db, own=is_own),
@@ -229,10 +229,6 @@ def _note(expected: Expected, power_dbw: float, limit_db: float, now_ms: int) ->
         age_ms=age_ms,
         own=is_own,
     )
-
-
-def _dbw(power_w: float | None) -> float:
-    return link.ratio_to_db(power_w or _UNKNOWN_W)
 
 
 def _area_of(hearing: Hearing) -> str | None:

@@ -297,6 +297,19 @@ def test_with_less_power_the_chance_sinks() -> None:
     assert high > 0.9 > 0.4 > low
 
 
+def test_another_power_counts_at_once_and_not_when_they_are_heard_again() -> None:
+    on = bench({"calls_me": True})
+    on.period("CQ CE3QRT FF46", snr_db=-14)
+    (before,) = on.table("lookout.ranked").rows
+    on.station(power_w=100.0)  # the bench begins with 10 W
+    (after,) = on.table("lookout.ranked").rows
+    assert after.data["expected_db"] == pytest.approx(before.data["expected_db"] + 10)
+    assert after.data["chance"] > before.data["chance"] + 0.1
+    on.station(power_w=10.0)
+    (again,) = on.table("lookout.ranked").rows
+    assert again.data["chance"] == before.data["chance"]
+
+
 def test_the_advice_on_top_stays_unless_clearly_beaten() -> None:
     on = bench()
     on.period("CQ CE3QRT FF46", snr_db=-18)
