@@ -9,6 +9,7 @@ from msgspec import Meta
 
 from watchkeeper.api import Context, Event, Hearing, Period, Reception, hookimpl
 from watchkeeper.radio import band as bands
+from watchkeeper.radio.message import matches_own
 from watchkeeper.view import View
 
 from .showing import Open, directions, grey_line, history, rings, summary
@@ -70,9 +71,9 @@ class Openings:
         """Count who hears us: that opens a band as well."""
         if not isinstance(event, Reception):
             return
-        own = self._context.own.call
+        own = self._context.own.call or ""
         name = bands.of(event.dial_hz)
-        if name is not None and (event.call is None or event.call.upper() == own):
+        if name is not None and (event.call is None or matches_own(own, event.call)):
             self._bands.setdefault(name, Band()).reported(event.by_call.upper(), event.at_ms)
             self._drawn = None
 

@@ -12,10 +12,6 @@ from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Ur
 
 from .window import Band, Figures, Heard, quartiles
 
-_NAMES = {
-    "N": "north", "NE": "north-east", "E": "east", "SE": "south-east",
-    "S": "south", "SW": "south-west", "W": "west", "NW": "north-west",
-}  # fmt: skip
 #: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
 _RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
 _ALL_ROUND = 6
@@ -72,8 +68,8 @@ def _row(each: Open) -> Row:
             figures.trend,
         ),
         urgency=Urgency.NOTE if figures.trend == "opening" else Urgency.CALM,
-        sentence=f"{_band_words(each.band)} to the {_NAMES[each.sector]}: {_stations(figures.stations)}, "
-        f"farthest {figures.farthest_call} in {figures.place}, {figures.farthest_km:,.0f} km, {figures.trend}{since}",
+        sentence=f"{_band_words(each.band)} {each.sector}, {figures.trend}{since}: {_stations(figures.stations)}, "
+        f"{figures.farthest_call} in {figures.place} {figures.farthest_km:,.0f} km",
         data={
             "band": each.band,
             "mode": each.mode,
@@ -190,45 +186,47 @@ def grey_line(now_ms: int, own_locator: str | None) -> list[View]:
             panel=Panel.OPENINGS,
             title="Grey line",
             rank=15,
-            text=f"You are in the grey line until about {now + timedelta(minutes=minutes):%H:%M} UTC: "
+            text=f"Grey line until about {now + timedelta(minutes=minutes):%H:%M} UTC: "
             "listen on the low bands along it.",
         )
     ]
 
 
 def summary(name: str, here: list[Open], listened: int, hear_us: int) -> Notice:
-    """One line in plain words: ``20 m: 23 stations, most from the east, farthest Japan 9,100 km; rising all round``."""
-    words = f"{_band_words(name)}: nobody from a known place in {listened} listened periods"
+    """One line in plain words, what matters most first: it has to be told in the 69 characters of a narrow screen.
+
+    ``20 m: 183 heard, rising NE, E; 89 hear you; 64 to 11,186 km Japan``: how many and how that moves, then who
+    hears us, then from the nearest to the farthest, whose name is the first to be cut.
+    """
+    parts = [f"nobody from a known place in {listened} listened periods" if listened else "not listened to"]
     if here:
-        most = max(here, key=lambda each: each.figures.stations)
-        far = max(here, key=lambda each: each.figures.farthest_km)
         stations = sum(each.figures.stations for each in here)
-        words = (
-            f"{_band_words(name)}: {_stations(stations)}, most from the {_NAMES[most.sector]}, "
-            f"farthest {far.figures.place} {far.figures.farthest_km:,.0f} km{_movement(here)}"
-        )
+        parts = [f"{stations} heard, {_movement(here)}"]
     if hear_us:
-        words += f"; {hear_us} {'hears' if hear_us == 1 else 'hear'} you"
+        parts.append(f"{hear_us} {'hears' if hear_us == 1 else 'hear'} you")
+    if here:
+        far = max((each.figures for each in here), key=lambda each: each.farthest_km)
+        near_km = min(each.figures.nearest_km for each in here)
+        parts.append(f"{near_km:,.0f} to {far.farthest_km:,.0f} km {far.place}")
     return Notice(
         name=f"openings.{name}",
         panel=Panel.OPENINGS,
         title=_band_words(name),
         rank=10,
-        text=words,
+        text=f"{_band_words(name)}: {'; '.join(parts)}",
         urgency=Urgency.CALM,
     )
 
 
 def _movement(here: list[Open]) -> str:
-    """The strongest movement alone, with two directions at most: ``; opening all round``."""
+    """The strongest movement alone, with two directions at most: ``opening all round``; else where most come from."""
     for trend in ("opening", "closed", "rising", "falling"):
         moving = sorted((each for each in here if each.figures.trend == trend), key=lambda each: -each.figures.stations)
         if len(moving) >= _ALL_ROUND:
-            return f"; {trend} all round"
+            return f"{trend} all round"
         if moving:
-            named = " and ".join(_NAMES[each.sector] for each in moving[:_MOST_NAMED])
-            return f"; {trend} to the {named}"
-    return ""
+            return f"{trend} {', '.join(each.sector for each in moving[:_MOST_NAMED])}"
+    return f"most {max(here, key=lambda each: each.figures.stations).sector}"
 
 
 def _stations(number: int) -> str:

@@ -16,7 +16,8 @@ from watchkeeper.testing import Bench
 from watchkeeper.view import Notice, Series
 from watchkeeper_openings import Openings
 from watchkeeper_openings.change import change_point
-from watchkeeper_openings.window import SECTORS, Direction, sector_of
+from watchkeeper_openings.showing import Open, summary
+from watchkeeper_openings.window import SECTORS, Direction, Figures, sector_of
 
 
 def bench(**config: Any) -> Bench:
@@ -117,8 +118,25 @@ def test_trends() -> None:
         on.period("CQ CE3QRT FF46")
     assert rows(on)["20m|NE"].data["trend"] == "closed"
     (line,) = (view for view in on.views() if isinstance(view, Notice))
-    assert line.text.startswith("20 m: 5 stations, most from the north-east, farthest Chile 12,5")
-    assert line.text.endswith("; closed to the north-east")
+    assert line.text == "20 m: 5 heard, closed NE; 8,926 to 12,530 km Chile"
+    (row,) = (row for row in on.table("openings.directions").rows if row.data["direction"] == "NE")
+    assert row.sentence == "20 m NE, closed since 18:09: 4 stations, JA3QRV in Japan 8,926 km"
+
+
+#: of the 80 characters of a narrow screen, those that the panel's name leaves
+NARROW = 80 - len("OPENINGS ─ ")
+
+
+def test_a_narrow_screen_cuts_no_more_of_a_bands_line_than_the_farthest_place() -> None:
+    """The longest that there is: four digits of stations, two directions, hundreds that hear us, a band in cm."""
+    figures = Figures(
+        stations=1234, rate=9.0, quartiles_db=(-20.0, -10.0, 0.0), best_db=9.0, nearest_km=1234.0,
+        farthest_km=19_999.0, farthest_call="VK3QRT", place="Saint Peter and Saint Paul Archipelago",
+        trend="opening", since_ms=0,
+    )  # fmt: skip
+    nobody = figures._replace(stations=0)
+    line = summary("23cm", [Open("23cm", "FT8", "NE", figures), Open("23cm", "FT8", "SW", nobody)], 40, 500)
+    assert line.text[:NARROW].startswith("23 cm: 1234 heard, opening NE, SW; 500 hear you; 1,234 to 19,999 km")
 
 
 def test_without_a_locator_it_says_what_it_lacks() -> None:
@@ -233,10 +251,12 @@ def test_who_hears_us_counts_on_a_band_that_we_do_not_hear() -> None:
     on.period("CQ CE3QRT FF46")
     at = from_ms(on.start_ms)
     on.feed(
-        Reception(v=1, source="bench", at=at, by_call="W1QSB", call="DL5QRM", snr_db=-9, dial_hz=7_074_000, mode="FT8")
+        Reception(
+            v=1, source="bench", at=at, by_call="W1QSB", call="DL5QRM/P", snr_db=-9, dial_hz=7_074_000, mode="FT8"
+        )
     )
     texts = [view.text for view in on.views() if isinstance(view, Notice) and view.title == "40 m"]
-    assert texts == ["40 m: nobody from a known place in 0 listened periods; 1 hears you"]
+    assert texts == ["40 m: not listened to; 1 hears you"]
 
 
 def test_the_grey_line_is_noticed() -> None:
@@ -246,4 +266,4 @@ def test_the_grey_line_is_noticed() -> None:
         on.close()
     (notice,) = (view for view in on.views() if view.name == "openings.grey_line")
     assert isinstance(notice, Notice)
-    assert notice.text.startswith("You are in the grey line until about 19:")
+    assert notice.text.startswith("Grey line until about 19:")
