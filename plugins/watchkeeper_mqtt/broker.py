@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import logging
 import ssl
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from .settings import MqttConfig
@@ -28,13 +29,17 @@ class Broker:
     """Publishes to the broker of ``config`` while :meth:`run` runs.
 
     ``gone`` is what the broker tells under ``topic`` once this connection is lost without a word (the last will).
+    ``on_connect`` is called whenever there is a connection.
     """
 
-    def __init__(self, config: MqttConfig, topic: str, gone: bytes, logger: logging.Logger) -> None:
+    def __init__(
+        self, config: MqttConfig, topic: str, gone: bytes, logger: logging.Logger, on_connect: Callable[[], None]
+    ) -> None:
         self._config = config
         self._topic = topic
         self._gone = gone
         self._logger = logger
+        self._on_connect = on_connect
         self._client: aiomqtt.Client | None = None
         self._kept: dict[str, bytes] = {}
         self._changed: set[str] = set()
@@ -110,6 +115,7 @@ class Broker:
         await client.subscribe(self._topic, qos=1)
         self._changed = set(self._kept)
         self._news.set()
+        self._on_connect()
         listening = asyncio.create_task(self._listen(client), name="mqtt connection")
         stopping = asyncio.create_task(stop.wait(), name="mqtt stop")
         try:

@@ -51,8 +51,11 @@ class Mqtt:
         self._broker: Broker | None = None
         if config.host is not None:
             gone = msgspec.json.encode({"state": "gone"})
-            self._broker = Broker(config, self._topic("state"), gone, context.logger)
+            self._broker = Broker(config, self._topic("state"), gone, context.logger, self._on_connect)
             self._broker.keep(self._topic("state"), msgspec.json.encode({"state": "standing"}))
+
+    def _on_connect(self) -> None:
+        self._context.reachable(MqttDestination.name)
 
     def _topic(self, what: str) -> str:
         return f"{self._config.station}/{what}"

@@ -215,7 +215,7 @@ async def test_a_broker_that_restarts_is_put_right_and_gets_each_contact_once(
         before = len(heard.got)
         broker.start()
         await heard.until("hut/vitals", 5.0, swr=2.1)
-        await heard.until("hut/contacts", call="W1QSB")
+        await heard.until("hut/contacts", 5.0, call="W1QSB")
         assert ("hut/state", {"state": "standing"}) in [(topic, told) for topic, told, _ in heard.got[before:]]
         log_contact(sender, "c-3", "CE3QRT")
         await heard.until("hut/contacts", call="CE3QRT")

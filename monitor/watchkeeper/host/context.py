@@ -74,12 +74,14 @@ class Context:
         watching: Watching,
         hail: Callable[[str, Hail], None],
         records: Records,
+        reachable: Callable[[str], None],
         data_dir: Path,
     ) -> None:
         self._plugin = plugin
         self._watching = watching
         self._hail = hail
         self._records = records
+        self._reachable = reachable
         self.data_dir = data_dir
         self.logger = logging.getLogger(f"watchkeeper.plugin.{plugin}")
 
@@ -137,8 +139,19 @@ class Context:
         """A short-lived read-only connection. Not for synchronous hooks: what it reads is outside the journal."""
         return self._records.reader()
 
-    def rebind(self, watching: Watching, hail: Callable[[str, Hail], None], records: Records) -> None:
+    def reachable(self, destination: str) -> None:
+        """Say that a destination can be reached again, by its name: what waits for it is tried at once, not later."""
+        self._reachable(destination)
+
+    def rebind(
+        self,
+        watching: Watching,
+        hail: Callable[[str, Hail], None],
+        records: Records,
+        reachable: Callable[[str], None],
+    ) -> None:
         """For the host alone: work with another watch from now on (a reload feeds a replacement from a muted one)."""
         self._watching = watching
         self._hail = hail
         self._records = records
+        self._reachable = reachable

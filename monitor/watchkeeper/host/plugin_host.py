@@ -31,13 +31,21 @@ _log = logging.getLogger(__name__)
 MOST_HAILS = 250
 
 
+def _unheard(*_: object) -> None:
+    """Nobody listens."""
+
+
 class Outlets(NamedTuple):
-    """Where the host hands things on to: hails (with the plugin's name), rests to be journaled, the durable record."""
+    """Where the host hands things on to.
+
+    Hails (with the plugin's name), rests to be journaled, the durable record, and destinations that are back.
+    """
 
     hail: Callable[[str, Hail], None]
     rest: Callable[[Rest], None]
     records: Records
     data_dir: Path
+    reachable: Callable[[str], None] = _unheard
 
 
 class PluginHost(HookCaller):
@@ -77,7 +85,8 @@ class PluginHost(HookCaller):
     # -- making -------------------------------------------------------------------------------------------------------
 
     def _context(self, name: str) -> Context:
-        made = Context(name, self._watching, self._hail, self._outlets.records, self._outlets.data_dir)
+        out = self._outlets
+        made = Context(name, self._watching, self._hail, out.records, out.reachable, out.data_dir)
         self._contexts[name] = made
         return made
 
@@ -85,7 +94,7 @@ class PluginHost(HookCaller):
         """Let all plugins read from ``watching`` from now on."""
         self._watching = watching
         for context in self._contexts.values():
-            context.rebind(watching, self._hail, self._outlets.records)
+            context.rebind(watching, self._hail, self._outlets.records, self._outlets.reachable)
 
     def _refresh(self) -> None:
         """Let the hooks call those who run now."""
@@ -303,10 +312,6 @@ class _ReadOnly:
 
 def _stray(error: BaseException) -> None:
     _log.warning("something tried to end the program, and nobody knows whose it was: %r", error)
-
-
-def _unheard(*_: object) -> None:
-    """Nobody listens."""
 
 
 def _other_tasks() -> set[asyncio.Task[Any]]:

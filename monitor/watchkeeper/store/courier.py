@@ -63,6 +63,7 @@ class Courier:
         self._failures = 0
         self._failed_rows: set[int] = set()
         self._stopping = False
+        self._released = False
         self._news = asyncio.Event()
         self._hurry = asyncio.Event()
         self._stop = asyncio.Event()
@@ -80,6 +81,11 @@ class Courier:
         self._hurry.set()
         self._news.set()
 
+    def reachable(self) -> None:
+        """The other side is there again: all that waits is due now."""
+        self._released = True
+        self.retry_now()
+
     def stop(self) -> None:
         """Make no further try."""
         self._stopping = True
@@ -92,6 +98,8 @@ class Courier:
         while not self._stopping:
             self._news.clear()
             try:
+                if self._released:
+                    await self._release()
                 row, idle_s = self._next()
                 if row is None:
                     await self._clock.wait(self._news, idle_s)
@@ -101,9 +109,15 @@ class Courier:
                 logger.warning("%s: %s", self.name, fault)
                 self.why = str(fault)
                 pause_s = self._patience.first_s
-            if pause_s and not self._stopping:
+            if pause_s and not self._stopping and not self._released:
                 self._hurry.clear()
                 await self._clock.wait(self._hurry, pause_s)
+
+    async def _release(self) -> None:
+        self._released = False
+        self._failures = 0
+        self._failed_rows.clear()
+        await self._store.change(partial(outbox.release, destination=self.name))
 
     def _next(self) -> tuple[OutboxRow | None, float | None]:
         """The row to try now, or how long there is none (None: until something new comes)."""

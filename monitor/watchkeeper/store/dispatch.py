@@ -90,6 +90,12 @@ class Dispatcher:
         for courier in self._couriers.values():
             courier.wake()
 
+    def reachable(self, name: str) -> None:
+        """A destination is there again: what waits for it is due now."""
+        courier = self._couriers.get(name)
+        if courier is not None:
+            courier.reachable()
+
     def retry_now(self) -> None:
         """Try at once, whatever a courier waits for."""
         for courier in self._couriers.values():

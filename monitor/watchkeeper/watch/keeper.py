@@ -248,7 +248,7 @@ class Keeper:
         host = PluginHost(
             config.plugins,
             watch,
-            Outlets(watch.hail, partial(self._rest, rests), Records(self.store), self.store.folder),
+            Outlets(watch.hail, partial(self._rest, rests), Records(self.store), self.store.folder, self._reachable),
             safe=self._safe,
         )
         watch.attach(host)
@@ -283,6 +283,10 @@ class Keeper:
     async def _enter_rests(self) -> None:
         async with self._turn:
             self.session.pump.settle()
+
+    def _reachable(self, destination: str) -> None:
+        if self._dispatcher is not None:
+            self._dispatcher.reachable(destination)
 
     @staticmethod
     async def _ready(session: Session) -> None:

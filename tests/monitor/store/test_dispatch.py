@@ -285,6 +285,26 @@ async def test_the_operator_need_not_wait(store: Store, clock: TurnedClock) -> N
     assert len(home.seen) == 2
 
 
+async def test_a_destination_that_is_back_gets_all_that_waits_at_once(store: Store, clock: TurnedClock) -> None:
+    up = False
+    home = Judging("home log", lambda _key: DELIVERED if up else LATER)
+    other = Answering("other log", LATER)
+    for number in range(3):
+        await log(store, str(number), "home log")
+    await log(store, "9", "other log")
+    async with running(store, clock, home, other) as dispatcher:
+        for _ in range(30):
+            await clock.turn(901)
+        before = len(home.seen), len(other.seen)
+        up = True
+        dispatcher.reachable("home log")
+        dispatcher.reachable("no such log")
+        await clock.settle()
+        assert sorted(key for key, _ in home.seen[before[0] :]) == [f"DL5QRM|shack|{number}" for number in range(3)]
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=3)
+        assert len(other.seen) == before[1]
+
+
 async def test_what_could_not_be_encoded_can_be_after_a_mend(store: Store, clock: TurnedClock) -> None:
     await store.commit(contact("1"), b"1", [("home log", None, "no locator")])
     home = Answering("home log", DELIVERED)
