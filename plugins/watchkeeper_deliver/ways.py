@@ -136,8 +136,10 @@ class Post:
                 session.post(self._hook.url, data=body(hail), headers=headers, allow_redirects=False) as answer,
             ):
                 status = answer.status
+        except TimeoutError as error:
+            raise DeliveryError(f"{self.name}: no answer within {self._hook.timeout_s:g} s") from error
         except (aiohttp.ClientError, OSError, ValueError) as error:
-            raise DeliveryError(f"{self.name}: {error or type(error).__name__}") from error
+            raise DeliveryError(f"{self.name}: {str(error) or type(error).__name__}") from error
         if not 200 <= status < 300:
             raise DeliveryError(f"{self.name}: answered {status}")
 

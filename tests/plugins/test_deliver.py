@@ -103,6 +103,17 @@ async def test_nobody_there_is_told_and_harms_nothing_else() -> None:
     assert len(receiver.got) == 1
 
 
+async def test_one_that_does_not_answer_is_told_as_such() -> None:
+    async def silent(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read()
+        writer.close()
+
+    async with await asyncio.start_server(silent, "127.0.0.1", 0) as server:
+        url = f"http://127.0.0.1:{server.sockets[0].getsockname()[1]}/hails"
+        with pytest.raises(DeliveryError, match=r"^slow: no answer within 0\.05 s$"):
+            await plugin(webhook=[{"name": "slow", "url": url, "timeout_s": 0.05}]).async_deliver(hail())
+
+
 async def test_a_redirect_is_not_followed_with_the_secret() -> None:
     async with receiving(307) as (_, url):
         with pytest.raises(DeliveryError, match="answered 307"):
