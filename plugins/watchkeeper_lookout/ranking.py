@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from watchkeeper.api import Context, Need, OnAir, Urgency, WorkedIndex
+from watchkeeper.api import Context, Doing, Need, OnAir, Urgency, WorkedIndex
 from watchkeeper.radio.message import matches_own
 from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote, band_words, need_words
@@ -99,6 +99,8 @@ class Ranker:
             return "it is you"
         if station.calls_me:
             return None
+        if station.to_me and station.doing is Doing.FREE:
+            return "its exchange with you is over"
         if directed.excludes(station, own):
             return directed.why_not(station)
         note = hearing.note(WorkedNote)

@@ -352,6 +352,19 @@ def test_who_has_said_goodbye_to_me_is_no_caller() -> None:
     assert ranked(on) == []
 
 
+def test_who_is_done_with_me_is_not_called_again_before_the_contact_is_in_the_log() -> None:
+    on = bench({"calls_me": True})
+    on.period("DL5QRM CE3QRT FF46")
+    assert ranked(on) == ["CE3QRT"]
+    on.send("CE3QRT DL5QRM -10")
+    on.period("DL5QRM CE3QRT R-12")
+    on.send("CE3QRT DL5QRM RR73")
+    on.period("DL5QRM CE3QRT 73")
+    assert ranked(on) == []
+    on.period("CQ CE3QRT FF46")
+    assert ranked(on) == ["CE3QRT"], "nobody announced the contact"
+
+
 # -- on the air -------------------------------------------------------------------------------------------------------
 
 

@@ -113,7 +113,7 @@ class Narrator:
             parts.append(f"heard at {decibel(snr)}")
         if chance is not None:
             parts.append(f"chance {round(100 * chance)} percent")
-        words = f"Call {call}"
+        words = f"{'Answer' if row.data.get('to_me') else 'Call'} {call}"
         why = snapshot.advice_words()
         if why:
             words += f": {why}"

@@ -85,6 +85,15 @@ def test_advice_that_changes_or_ends_is_told() -> None:
     assert evening.told(views=views) == ["Nobody to call now."]
 
 
+def test_who_calls_is_answered_and_not_called() -> None:
+    evening = Evening()
+    evening.told()
+    views = scenes.snapshot()["views"]
+    del views[0]["rows"][0]
+    views[0]["rows"][0]["data"]["to_me"] = True
+    assert evening.told(views=views)[0].startswith("Answer JA1QRV: ")
+
+
 def test_a_caller_that_comes_back_is_told_again() -> None:
     evening = Evening()
     evening.told()

@@ -94,7 +94,7 @@ def state_line(snapshot: Snapshot, status: Status, width: int, theme: Theme, now
 
 
 def advice_lines(snapshot: Snapshot, width: int, height: int, theme: Theme, now_ms: int) -> list[Text]:
-    """Whom to call now, why, and where: two or three lines, and the call in large letters where there is room."""
+    """Whom to call or answer now, why, and where: two or three lines, the call in large letters where there is room."""
     row = snapshot.advice()
     if row is None:
         return [cropped(Text("CALL  nobody yet: no lookout matches", style=theme.dim), width)]
@@ -103,7 +103,8 @@ def advice_lines(snapshot: Snapshot, width: int, height: int, theme: Theme, now_
     if theme.roomy and height >= 8:
         lines = [cropped(Text(line, style=theme.strong), width) for line in big_lines(call, width)]
     first = Text()
-    first.append(f"CALL {URGENCY_SIGNS[row.urgency]}".rstrip(), style=theme.urgency[row.urgency] or theme.heading)
+    verb = "ANSWER" if row.data.get("to_me") else "CALL"
+    first.append(f"{verb} {URGENCY_SIGNS[row.urgency]}".rstrip(), style=theme.urgency[row.urgency] or theme.heading)
     first.append(f" {call} ", style="bold reverse")
     first.append(f"  {snapshot.advice_words()}", style=theme.strong)
     second = Text("     " + " · ".join(_particulars(row, snapshot, now_ms)))

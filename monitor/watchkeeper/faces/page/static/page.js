@@ -150,6 +150,7 @@ function drawAdvice(byPanel) {
   const row = table?.rows[0];
   const why = row ? adviceWords(table, row) : "";
   const reasons = row ? reasonsFor(row.data?.hail, callOf(row)).filter((reason) => !why.includes(reason)) : [];
+  byId("advice-name").textContent = row?.data?.to_me ? "Answer now" : "Call now";
   refill(byId("advice").querySelector("div"), [row, why, reasons], () => {
     if (!row) return el("p", { class: "hint" }, "nobody yet: no lookout matches");
     const data = row.data ?? {};
