@@ -114,7 +114,9 @@ class Openings:
                 if (figures := band.directions[sector].figures(listened)) is not None
             ]
             found += sorted(here, key=lambda each: (-each.figures.stations, SECTORS.index(each.sector)))
-            views.append(summary(name, here, len(listened), band.hear_us(start_ms)))
+            hear_us = band.hear_us(start_ms)
+            if here or listened or hear_us:
+                views.append(summary(name, here, len(listened), hear_us))
         missing = None if own_locator else "your locator, for directions and distances"
         bands_now = [(name, self._bands[name]) for name in names]
         return (

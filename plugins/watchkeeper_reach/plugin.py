@@ -116,9 +116,10 @@ class Reach:
                 self._powers.append((at_ms, power_dbw))
                 del self._powers[:-MOST_POWERS]
         before, self._own = self._own, own
-        if before is not None:
-            for what in _changed(before, own):
-                self._changes.mark(Change(at_ms, what))
+        # what changed at once has one effect
+        what = [] if before is None else _changed(before, own)
+        if what:
+            self._changes.mark(Change(at_ms, " and ".join(what)))
 
     def _received(self, event: Reception) -> None:
         own_call = self._context.own.call or ""

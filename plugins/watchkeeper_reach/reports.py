@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict, deque
+from collections import Counter, OrderedDict, deque
 from typing import NamedTuple
 
 MOST_STATIONS = 2_000
 MOST_SPANS = 96
+SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+#: stands for a direction that is not known
+_NOWHERE = "?"
+#: (start of a quarter hour, stations that reported us in it by direction), oldest first
+Quarters = tuple[tuple[int, dict[str, int]], ...]
 SPAN_MS = 15 * 60_000
+
+
+def sector_of(azimuth_deg: float) -> str:
+    """The direction in which an azimuth lies: ``N`` from 337.5° to 22.5°."""
+    return SECTORS[int((azimuth_deg + 22.5) % 360 // 45)]
 
 
 class Report(NamedTuple):
@@ -31,7 +41,7 @@ class Reports:
     def __init__(self, shown_ms: int) -> None:
         self._shown_ms = shown_ms
         self._latest: OrderedDict[tuple[str, str], Report] = OrderedDict()
-        self._spans: deque[tuple[int, set[str]]] = deque(maxlen=MOST_SPANS)
+        self._spans: deque[tuple[int, dict[str, str]]] = deque(maxlen=MOST_SPANS)
         self.version = 0
 
     def add(self, report: Report) -> bool:
@@ -55,20 +65,21 @@ class Reports:
 
     def _count(self, report: Report) -> None:
         start_ms = report.at_ms - report.at_ms % SPAN_MS
+        sector = _NOWHERE if report.azimuth_deg is None else sector_of(report.azimuth_deg)
         for at_ms, calls in reversed(self._spans):
             if at_ms == start_ms:
-                calls.add(report.call)
+                calls[report.call] = sector
                 return
             if at_ms < start_ms:
                 break
         if not self._spans or self._spans[-1][0] < start_ms:
-            self._spans.append((start_ms, {report.call}))
+            self._spans.append((start_ms, {report.call: sector}))
 
     def shown(self, now_ms: int) -> list[Report]:
         """The newest report of each station and band, the strongest first."""
         found = [each for each in self._latest.values() if each.at_ms >= now_ms - self._shown_ms]
         return sorted(found, key=lambda each: (-each.report_db, each.call, each.band))
 
-    def by_quarter(self) -> tuple[tuple[int, int], ...]:
-        """(start of a quarter hour, stations that reported us in it), oldest first."""
-        return tuple((at_ms, len(calls)) for at_ms, calls in self._spans)
+    def by_quarter(self) -> Quarters:
+        """How many stations reported us, by quarter hour and direction."""
+        return tuple((at_ms, Counter(calls.values())) for at_ms, calls in self._spans)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from statistics import median
 
 from watchkeeper.api import Own, from_ms
@@ -23,14 +24,11 @@ from watchkeeper.view import (
 )
 
 from .changes import Changes, Effect
-from .reports import Report, Reports
+from .reports import SECTORS, Quarters, Report, Reports, sector_of
 
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
-_NAMES = {
-    "N": "north", "NE": "north-east", "E": "east", "SE": "south-east",
-    "S": "south", "SW": "south-west", "W": "west", "NW": "north-west",
-}  # fmt: skip
 _SHOWN = 100
+#: directions that have a line of their own over the hours
+_MOST_LINES = 4
 #: differences below this are none that anybody notices
 _EVEN_DB = 1.0
 #: strengths that a map's dots span
@@ -44,16 +42,10 @@ def draw(reports: Reports, changes: Changes, own: Own, now_ms: int) -> tuple[Vie
     views: list[View] = [_summary(shown, own), _table(shown, now_ms), _directions(shown)]
     quarters = reports.by_quarter()
     if quarters:
-        line = Line(label="stations", points=tuple((at_ms, float(count)) for at_ms, count in quarters))
-        views.append(
-            Series(
-                name="reach.hours", panel=Panel.REACH, title="Stations that report you, by quarter hour", rank=40,
-                unit="stations", lines=(line,),
-            )
-        )  # fmt: skip
+        views.append(_hours(quarters))
     if own.locator is not None:
         views.append(_map(shown, own.locator))
-    return (*views, *map(_effect, changes.effects()))
+    return (*views, *(_effect(number, effect) for number, effect in enumerate(changes.effects(), 1)))
 
 
 def difference_words(excess_db: float) -> str:
@@ -94,7 +86,7 @@ def _summary(shown: list[Report], own: Own) -> Gauges:
 
 def _count(shown: list[Report]) -> Reading:
     calls = len({each.call for each in shown})
-    words = {0: "nobody has reported you yet", 1: "1 station reports you"}.get(calls, f"{calls} stations report you")
+    words = f"{_stations(calls)} report{'s' if calls == 1 else ''} you" if calls else "nobody has reported you yet"
     return Reading(key="stations", label="Heard by", text=words, value=float(calls))
 
 
@@ -121,7 +113,7 @@ def _table(shown: list[Report], now_ms: int) -> Table:
 
 def _row(each: Report, now_ms: int) -> Row:
     distance = "" if each.distance_km is None else f"{each.distance_km:,.0f} km"
-    direction = "" if each.azimuth_deg is None else f" {_sector(each.azimuth_deg)}"
+    direction = "" if each.azimuth_deg is None else f" {sector_of(each.azimuth_deg)}"
     place = _place(each.call).removeprefix(" in ")
     balance = "" if each.heard_db is None else f"; {difference_words(each.report_db - each.heard_db)}"
     return Row(
@@ -152,7 +144,7 @@ def _directions(shown: list[Report]) -> Table:
     by_sector: dict[tuple[str, str], list[Report]] = {}
     for each in shown:
         if each.azimuth_deg is not None:
-            by_sector.setdefault((each.band, _sector(each.azimuth_deg)), []).append(each)
+            by_sector.setdefault((each.band, sector_of(each.azimuth_deg)), []).append(each)
     order = sorted(by_sector, key=lambda key: (key[0], SECTORS.index(key[1])))
     return Table(
         name="reach.directions",
@@ -187,7 +179,7 @@ def _direction(name: str, sector: str, here: list[Report]) -> Row:
             f"{far.distance_km or 0:,.0f} km {far.call}",
             balance,
         ),
-        sentence=f"{_band(name)} to the {_NAMES[sector]}: {_db(report_db)} from {far.call} and others"
+        sentence=f"{_band(name)} {sector}: {_db(report_db)} by {_stations(len(here))}, {far.call} the farthest"
         + (f"; {balance}" if balance else ""),
         data={
             "band": name,
@@ -198,6 +190,23 @@ def _direction(name: str, sector: str, here: list[Report]) -> Row:
             "balance_db": median(pairs) if pairs else None,
         },
     )
+
+
+def _hours(quarters: Quarters) -> Series:
+    """How many report us, quarter hour by quarter hour: in all, and from the directions that brought most."""
+    totals = Counter[str]()
+    for _, by_direction in quarters:
+        totals.update(by_direction)
+    most = [sector for sector, _ in totals.most_common() if sector in SECTORS][:_MOST_LINES]
+    lines = [Line(label="all round", points=tuple((at_ms, float(sum(by.values()))) for at_ms, by in quarters))]
+    lines += [
+        Line(label=sector, points=tuple((at_ms, float(by.get(sector, 0))) for at_ms, by in quarters))
+        for sector in sorted(most, key=SECTORS.index)
+    ]
+    return Series(
+        name="reach.hours", panel=Panel.REACH, title="Stations that report you, by quarter hour", rank=40,
+        unit="stations", lines=tuple(lines),
+    )  # fmt: skip
 
 
 def _map(shown: list[Report], own_locator: str) -> Map:
@@ -228,7 +237,7 @@ def _where(each: Report) -> tuple[float, float] | None:
     return None if placed.latitude is None or placed.longitude is None else (placed.latitude, placed.longitude)
 
 
-def _effect(effect: Effect) -> Notice:
+def _effect(number: int, effect: Effect) -> Notice:
     at = f"{from_ms(effect.change.at_ms):%H:%M}"
     if effect.median_db is None:
         few = {0: "no station has", 1: "1 station has"}.get(effect.stations, f"{effect.stations} stations have")
@@ -239,13 +248,13 @@ def _effect(effect: Effect) -> Notice:
             f"by {effect.stations} stations that reported you before and after"
         )
     return Notice(
-        name=f"reach.change.{effect.change.at_ms}", panel=Panel.REACH, title="Before and after", rank=35,
+        name=f"reach.change.{number}", panel=Panel.REACH, title="Before and after", rank=35,
         text=f"{at} {effect.change.what}: {words}", urgency=Urgency.CALM,
     )  # fmt: skip
 
 
-def _sector(azimuth_deg: float) -> str:
-    return SECTORS[int((azimuth_deg + 22.5) % 360 // 45)]
+def _stations(count: int) -> str:
+    return "1 station" if count == 1 else f"{count} stations"
 
 
 def _place(call: str) -> str:

@@ -335,6 +335,34 @@ def test_a_marked_change_is_judged_by_the_same_stations_before_and_after() -> No
     assert "+9 dB (+6 dB to +12 dB) by 9 stations that reported you before and after" in change.text
 
 
+def test_power_and_antenna_changed_at_once_have_one_effect_and_every_change_its_own_view() -> None:
+    on = bench()
+    say_station(on, power_w=10.0, antenna="wire")
+    on.skip(4)
+    say_station(on, power_w=50.0, antenna="beam")
+    on.skip(4)
+    say_station(on, power_w=50.0, antenna="wire")
+    on.close()
+    changes = [each for each in on.views() if isinstance(each, Notice)]
+    assert sorted(each.text[6:].partition(":")[0] for each in changes) == [
+        "antenna from beam to wire",
+        "power from 10 W to 50 W and antenna from wire to beam",
+    ]
+    assert len({each.name for each in on.views()}) == len(on.views())
+
+
+def test_who_reports_us_is_shown_by_direction_and_hour() -> None:
+    on = bench(own=OWN)
+    for quarter, calls in enumerate((("CE3QRT",), ("CE3QRT", "W1QSB", "W2QSB"), ("VK2QRU",))):
+        for call in calls:
+            received(on, call, -12)
+        if quarter < 2:
+            on.skip(60)
+    on.close()
+    lines = {line.label: [value for _, value in line.points] for line in view(on, "reach.hours").lines}
+    assert lines == {"all round": [1, 3, 1], "E": [0, 0, 1], "SW": [1, 1, 0], "NW": [0, 2, 0]}
+
+
 def test_own_station_unknown_is_no_error() -> None:
     on = bench(own=Own())
     on.period("CQ CE3QRT FF46")
