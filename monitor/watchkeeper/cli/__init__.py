@@ -65,7 +65,13 @@ class LazyGroup(click.Group):
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(version=__version__, prog_name="watchkeeper")
 def cli() -> None:
-    """Stand watch beside a decoder: hail wanted stations, keep the log, mind the station. It only listens."""
+    """Stand watch beside a decoder: hail wanted stations, keep the log, mind the station. It only listens.
+
+    \b
+    Example:
+      watchkeeper init
+      watchkeeper watch
+    """
 
 
 def main() -> None:

@@ -25,6 +25,10 @@ def command() -> None:
 
     Without FILE it is the usual one, or the defaults if there is none. Every key can be set from the environment as
     well: WATCHKEEPER_STATION__CALL, WATCHKEEPER_PLUGINS__LOOKOUT__ENABLED.
+
+    \b
+    Example:
+      watchkeeper config show
     """
 
 

@@ -37,7 +37,12 @@ class Shown(msgspec.Struct):
 
 @click.group()
 def command() -> None:
-    """Show or refresh the country file that call signs are looked up in."""
+    """Show or refresh the country file that call signs are looked up in.
+
+    \b
+    Example:
+      watchkeeper data show
+    """
 
 
 @command.command()

@@ -15,7 +15,12 @@ _DAYS = click.DateTime(["%Y-%m-%d", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"])
 
 @click.group()
 def command() -> None:
-    """The log: import, export, search and count it, and check ADIF files against the standard."""
+    """The log: import, export, search and count it, and check ADIF files against the standard.
+
+    \b
+    Example:
+      watchkeeper log import old-log.adi
+    """
 
 
 @command.command("import")

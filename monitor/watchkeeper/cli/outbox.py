@@ -18,7 +18,12 @@ _destination = click.option("--destination", metavar="NAME", help="Of this desti
 
 @click.group()
 def command() -> None:
-    """Show what still has to be forwarded, and mend it."""
+    """Show what still has to be forwarded, and mend it.
+
+    \b
+    Example:
+      watchkeeper outbox list
+    """
 
 
 @command.command("list")

@@ -18,7 +18,13 @@ if TYPE_CHECKING:
 
 @click.group()
 def command() -> None:
-    """For those who write plugins."""
+    """For those who write plugins.
+
+    \b
+    Example:
+      watchkeeper plugin new far_away
+      watchkeeper plugin check far_away
+    """
 
 
 @command.command()

@@ -25,7 +25,12 @@ from .traffic import describe
 
 @click.group()
 def command() -> None:
-    """Judge what a decoder program or its adapter sends."""
+    """Judge what a decoder program or its adapter sends.
+
+    \b
+    Example:
+      watchkeeper source check 90
+    """
 
 
 @command.command()
