@@ -7,6 +7,7 @@ calls us may hear stations that we do not.
 from __future__ import annotations
 
 from collections import OrderedDict, deque
+from math import inf
 from typing import NamedTuple
 
 from watchkeeper.api import Period, Tuning
@@ -120,7 +121,9 @@ class Spectrum:
         key = (band, mode_name, parity)
         trail = self._heard.get(key)
         if not trail:
-            return Clear(CUSTOMARY_HZ, None, stale=True, is_clear=True, taken=False, gaps=())
+            inside = low_hz <= CUSTOMARY_HZ <= high_hz - width_hz
+            offset_hz = CUSTOMARY_HZ if inside else round((low_hz + high_hz - width_hz) / 2)
+            return Clear(offset_hz, None, stale=True, is_clear=True, taken=False, gaps=())
         view = self._views.get(key)
         if view is None:
             offsets = range(round(low_hz), round(high_hz - width_hz) + 1, _STEP_HZ)
@@ -134,7 +137,8 @@ class Spectrum:
             age_ms=age_ms,
             stale=age_ms > STALE_PERIODS * length_ms,
             is_clear=_cost_at(view.offsets, view.costs, view.chosen_hz) < CLEAR_COST,
-            taken=used_hz is not None and _cost_at(view.offsets, view.costs, used_hz) >= _TAKEN_COST,
+            # of what lies outside the filter nobody can say who sends there
+            taken=used_hz is not None and _TAKEN_COST <= _cost_at(view.offsets, view.costs, used_hz) < inf,
             gaps=view.gaps,
         )
 
@@ -184,14 +188,14 @@ def _add(costs: list[float], offsets: range, signal: Signal, width_hz: float, we
 
 def _cost_at(offsets: range, costs: tuple[float, ...], offset_hz: float) -> float:
     at = round((offset_hz - offsets.start) / _STEP_HZ)
-    return costs[at] if 0 <= at < len(costs) else float("inf")
+    return costs[at] if 0 <= at < len(costs) else inf
 
 
 def _runs(costs: tuple[float, ...], most: float) -> list[tuple[int, int]]:
     """Stretches (first, last) of indices whose cost is at most ``most``."""
     found: list[tuple[int, int]] = []
     begin: int | None = None
-    for at, cost in enumerate((*costs, float("inf"))):
+    for at, cost in enumerate((*costs, inf)):
         if cost <= most and begin is None:
             begin = at
         elif cost > most and begin is not None:

@@ -309,6 +309,22 @@ def test_the_customary_offset_is_kept_while_it_is_clear() -> None:
     assert advise(spectrum, 0, 1).offset_hz == CUSTOMARY_HZ
 
 
+def test_where_to_send_lies_inside_the_filter_and_outside_it_nothing_is_known() -> None:
+    spectrum = Spectrum()
+    spectrum.tuned(
+        Tuning(
+            v=1, source="bench", at=from_ms(START_MS), dial_hz=14_074_000, mode="FT8", filter_low_hz=200,
+            filter_high_hz=1000,
+        )
+    )  # fmt: skip
+    assert 200 <= advise(spectrum, 0, 1).offset_hz <= 950
+    spectrum.closed(heard_period(0, 700.0, 1490.0))
+    found = advise(spectrum, 0, 1, used_hz=1500.0)
+    assert 200 <= found.offset_hz <= 950
+    assert not found.taken
+    assert advise(spectrum, 0, 1, used_hz=720.0).taken
+
+
 def test_when_it_is_taken_the_widest_gap_is_advised_and_kept() -> None:
     spectrum = Spectrum()
     busy = [float(offset) for offset in range(300, 2300, 60)]
