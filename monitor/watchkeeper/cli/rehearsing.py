@@ -143,6 +143,7 @@ async def _band(request: Request, standing: Standing, log_port: int) -> dict[str
         "--faults": request.faults,
         "--operator": request.operator,
         "--world": request.world,
+        "--evening": standing.keeper.session.number,
         "--truth": request.truth or standing.folder / "truth.json",
     }
     given = [str(part) for name, value in arguments.items() if value is not None for part in (name, value)]

@@ -60,6 +60,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--world", default="usual", metavar="NAME", help=f"one of {', '.join(VARIANTS)}")
     parser.add_argument("--truth", type=Path, metavar="FILE", help="write the truth there")
+    parser.add_argument("--evening", type=int, default=1, metavar="N", help="the Nth on the watch's log (default: 1)")
     parser.add_argument("--start", metavar="RFC3339", help="event time of the start, or now (default: the scenario's)")
     return parser
 
@@ -96,6 +97,7 @@ def _order(asked: argparse.Namespace) -> Order:
         socket=asked.watch_socket,
         truth=asked.truth,
         log=log,
+        evening=asked.evening,
     )
 
 

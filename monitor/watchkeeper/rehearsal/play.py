@@ -58,6 +58,7 @@ class Order:
     socket: Path | None = None
     truth: Path | None = None
     log: HttpLog | None = None
+    evening: int = 1  #: which one on the watch's log: what is worked already makes each another one
 
 
 class Session:
@@ -334,7 +335,8 @@ class Session:
 
 def _identity(order: Order) -> tuple[str | int, ...]:
     """Return what makes a run another one: all that changes who is worked."""
-    return order.name, order.seed, order.world, order.policy.value, order.start_ms
+    again = (order.evening,) if order.evening > 1 else ()
+    return order.name, order.seed, order.world, order.policy.value, order.start_ms, *again
 
 
 def _next_period(at_ms: int, scenario: Scenario) -> int:

@@ -76,10 +76,12 @@ def test_what_cannot_be_is_one_clear_word(arguments: tuple[str, ...], word: str)
     assert "Traceback" not in said
 
 
-def test_a_second_rehearsal_on_the_same_data_is_the_same_again_and_doubles_nothing(tmp_path: Path) -> None:
+def test_a_second_rehearsal_on_the_same_data_logs_contacts_of_its_own(tmp_path: Path) -> None:
+    """Who is worked already is not advised again, so it is another evening: its contacts must not pass for repeats."""
     first, _ = rehearse("--data", str(tmp_path))
     second, _ = rehearse("--data", str(tmp_path))
     assert second["heard"] > 0
     assert second["contacts_made"] == second["contacts_stored"] == second["contacts_forwarded"]
     records, _ = adif_io.read_from_file(str(second["adif_path"]))
-    assert len(records) >= first["contacts_made"]
+    assert len({record["APP_WATCHKEEPER_KEY"] for record in records}) == len(records)
+    assert len(records) == first["contacts_made"] + second["contacts_made"]
