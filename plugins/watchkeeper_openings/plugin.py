@@ -13,7 +13,7 @@ from watchkeeper.radio.message import matches_own
 from watchkeeper.view import View
 
 from .showing import Open, directions, grey_line, history, rings, summary
-from .window import SECTORS, Band, sector_of
+from .window import SECTORS, Band
 
 #: a period of which less was listened to says little about the band
 _ENOUGH_S = 5.0
@@ -62,8 +62,7 @@ class Openings:
         band.mode = hearing.mode
         placed = hearing.placed
         place = placed.entity.name if placed is not None and placed.entity is not None else "?"
-        direction = band.directions[sector_of(azimuth_deg)]
-        direction.add(hearing.call, hearing.period_ms, hearing.snr_db, distance_km, place)
+        band.add(hearing.call, hearing.period_ms, hearing.snr_db, distance_km, azimuth_deg, place)
         self._drawn = None
 
     @hookimpl

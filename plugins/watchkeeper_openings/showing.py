@@ -10,10 +10,8 @@ from watchkeeper.api import from_ms
 from watchkeeper.radio import locator, sun
 from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View
 
-from .window import Band, Figures, Heard, quartiles
+from .window import RINGS_KM, Band, Figures
 
-#: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
-_RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
 _ALL_ROUND = 6
 #: one station alone can be an uncommonly strong one: it is shown, but makes no opening
 _OPEN_STATIONS = 2
@@ -114,43 +112,45 @@ def rings(bands: Sequence[tuple[str, Band]], window_min: float) -> list[View]:
 
 
 def _rings(name: str, band: Band) -> list[Row]:
-    heard: dict[int, list[Heard]] = {}
-    for direction in band.directions.values():
-        for one in direction.heard():
-            heard.setdefault(next((km for km in _RINGS_KM if one.distance_km < km), _RINGS_KM[-1]), []).append(one)
-    inner = dict(zip(_RINGS_KM, (0, *_RINGS_KM), strict=False))
+    inner = dict(zip(RINGS_KM, (0, *RINGS_KM), strict=False))
     share = band.credible_share
-    rows = []
-    for outer_km in _RINGS_KM:
-        stations = heard.get(outer_km)
-        if not stations:
-            continue
-        low, middle, high = quartiles([one.snr_db for one in stations])
-        nearest_km = min(one.distance_km for one in stations)
-        rows.append(
-            Row(
-                key=f"{name}|{outer_km}",
-                cells=(
-                    _band_words(name),
-                    f"{inner[outer_km]:,}–{outer_km:,}",
-                    str(len(stations)),
-                    f"{_db(low)} {_db(middle)} {_db(high)}",
-                    f"{nearest_km:,.0f}",
-                ),
-                data={
-                    "band": name,
-                    "from_km": inner[outer_km],
-                    "to_km": outer_km,
-                    "stations": len(stations),
-                    "low_quarter_db": low,
-                    "median_db": middle,
-                    "high_quarter_db": high,
-                    "nearest_km": round(nearest_km, 1),
-                    "credible_share": None if share is None else round(share, 3),
-                },
-            )
-        )
-    return rows
+    listened = band.listened
+    found = [(outer_km, ring.figures(listened)) for outer_km, ring in band.rings.items()]
+    return [
+        _ring(name, inner[outer_km], outer_km, figures, share) for outer_km, figures in found if figures is not None
+    ]
+
+
+def _ring(name: str, inner_km: int, outer_km: int, figures: Figures, share: float | None) -> Row:
+    low_db, middle_db, high_db = figures.quartiles_db
+    return Row(
+        key=f"{name}|{outer_km}",
+        cells=(
+            _band_words(name),
+            f"{inner_km:,}–{outer_km:,}",
+            str(figures.stations),
+            "" if figures.rate is None else f"{figures.rate:.1f}",
+            f"{_db(low_db)} {_db(middle_db)} {_db(high_db)}",
+            f"{figures.nearest_km:,.0f}",
+            figures.trend,
+        ),
+        data={
+            "band": name,
+            "from_km": inner_km,
+            "to_km": outer_km,
+            "stations": figures.stations,
+            "rate": None if figures.rate is None else round(figures.rate, 3),
+            "low_quarter_db": low_db,
+            "median_db": middle_db,
+            "high_quarter_db": high_db,
+            "nearest_km": round(figures.nearest_km, 1),
+            "farthest_km": round(figures.farthest_km, 1),
+            "farthest_call": figures.farthest_call,
+            "credible_share": None if share is None else round(share, 3),
+            "trend": figures.trend,
+            "since_ms": figures.since_ms,
+        },
+    )
 
 
 def history(bands: Sequence[tuple[str, Band]]) -> list[View]:

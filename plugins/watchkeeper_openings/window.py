@@ -11,6 +11,8 @@ from .change import in_words
 
 #: the directions, each 45° wide, the first centred on north
 SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+#: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
+RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
 #: stations that one band and direction keeps; the one heard longest ago goes first
 _MOST = 2_000
 #: stations that report us, kept per band
@@ -25,6 +27,11 @@ def sector_of(azimuth_deg: float) -> str:
     return SECTORS[int((azimuth_deg + 22.5) % 360 // 45)]
 
 
+def ring_of(distance_km: float) -> int:
+    """The outer bound of the ring in which a distance lies, km."""
+    return next((outer_km for outer_km in RINGS_KM if distance_km < outer_km), RINGS_KM[-1])
+
+
 class Heard(NamedTuple):
     """A station's last hearing within the window."""
 
@@ -35,9 +42,9 @@ class Heard(NamedTuple):
 
 
 class Figures(NamedTuple):
-    """One direction in figures: ``rate`` in hearings per listened period, None where nothing was listened to.
+    """One direction, or one ring, in figures.
 
-    ``since_ms`` says from which period on the trend goes its way.
+    ``rate`` is in hearings per listened period, None where nothing was listened to. ``since_ms`` says from which period on the trend goes its way.
     """
 
     stations: int
@@ -58,7 +65,7 @@ class Figures(NamedTuple):
 
 
 class Direction:
-    """The stations heard from one direction."""
+    """The stations heard from one direction, or within one ring."""
 
     __slots__ = ("_counts", "_stations")
 
@@ -91,10 +98,6 @@ class Direction:
         while self._counts and self._counts[0][0] < before_ms:
             self._counts.popleft()
 
-    def heard(self) -> Sequence[Heard]:
-        """The stations' last hearings."""
-        return tuple(self._stations.values())
-
     def figures(self, listened: Sequence[int]) -> Figures | None:
         """The figures now, from the starts of the periods listened to; None where nobody was heard."""
         if not self._stations:
@@ -126,12 +129,13 @@ def quartiles(levels: Sequence[float]) -> tuple[float, float, float]:
 
 
 class Band:
-    """One band: eight directions, the periods in which it was listened to, its history, and who hears us there."""
+    """One band: its directions and rings, the periods in which it was listened to, its history, and who hears us."""
 
-    __slots__ = ("_credible", "_history", "_periods", "_reports", "_told", "directions", "mode")
+    __slots__ = ("_credible", "_history", "_periods", "_reports", "_told", "directions", "mode", "rings")
 
     def __init__(self) -> None:
         self.directions = {sector: Direction() for sector in SECTORS}
+        self.rings = {outer_km: Direction() for outer_km in RINGS_KM}
         self.mode = ""
         self._periods: deque[int] = deque()
         self._reports: OrderedDict[str, int] = OrderedDict()
@@ -147,6 +151,11 @@ class Band:
         self._told[-1][1] += 1
         self._told[-1][2] += credible
         self._credible[1] += credible
+
+    def add(self, call: str, at_ms: int, snr_db: float, distance_km: float, azimuth_deg: float, place: str) -> None:
+        """Enter one credible hearing where it came from, and how far it came."""
+        for where in (self.directions[sector_of(azimuth_deg)], self.rings[ring_of(distance_km)]):
+            where.add(call, at_ms, snr_db, distance_km, place)
 
     @property
     def credible_share(self) -> float | None:
@@ -182,8 +191,8 @@ class Band:
         while self._told and self._told[0][0] < before_ms:
             _, heard, credible = self._told.popleft()
             self._credible = [self._credible[0] - heard, self._credible[1] - credible]
-        for direction in self.directions.values():
-            direction.expire(before_ms)
+        for where in (*self.directions.values(), *self.rings.values()):
+            where.expire(before_ms)
 
     @property
     def listened(self) -> Sequence[int]:

@@ -238,6 +238,18 @@ def test_distances_are_shown_by_ring_with_the_share_that_is_credible() -> None:
     assert found["20m|1500"]["credible_share"] == 0.667
 
 
+def test_a_ring_that_opens_is_told_from_one_that_is_open() -> None:
+    on = bench(window_min=10)
+    for _ in range(12):
+        on.period("CQ OE1QRM JN88")
+    for _ in range(12):
+        on.period("CQ OE1QRM JN88", *(f"CQ JA{number}QRV PM95" for number in range(4)))
+    found = {row.key: row for row in on.table("openings.distances").rows}
+    assert (found["20m|1500"].data["trend"], found["20m|1500"].data["rate"]) == ("steady", 1.0)
+    assert (found["20m|10000"].data["trend"], found["20m|10000"].data["rate"]) == ("opening", 2.0)
+    assert found["20m|10000"].data["farthest_call"] == "JA3QRV"
+
+
 def test_the_history_is_kept_by_five_minutes() -> None:
     on = bench()
     for number in range(60):
