@@ -44,7 +44,8 @@ class Heard(NamedTuple):
 class Figures(NamedTuple):
     """One direction, or one ring, in figures.
 
-    ``rate`` is in hearings per listened period, None where nothing was listened to. ``since_ms`` says from which period on the trend goes its way.
+    ``rate`` is in hearings per listened period, None where nothing was listened to. ``since_ms`` says from which
+    period on the trend goes its way.
     """
 
     stations: int
