@@ -60,8 +60,10 @@ class HttpDestination:
                 return outcome(answer.status, answer.headers, reason.decode("utf-8", "replace"))
         except TimeoutError:
             return Sending(result=SendResult.TRY_LATER, why=f"no answer in {log.timeout_s:g} s")
+        except aiohttp.ServerDisconnectedError:
+            return Sending(result=SendResult.TRY_LATER, why="closed the connection without an answer")
         except (aiohttp.ClientError, OSError, ValueError) as error:
-            return Sending(result=SendResult.TRY_LATER, why=f"{type(error).__name__}: {error}")
+            return Sending(result=SendResult.TRY_LATER, why=str(error) or type(error).__name__)
 
     def _headers(self, key: str) -> dict[str, str]:
         headers = {

@@ -239,7 +239,8 @@ async def test_a_log_that_closes_early_is_tried_later(tmp_path: Path) -> None:
     server = await asyncio.start_server(close, "127.0.0.1", 0)
     port = server.sockets[0].getsockname()[1]
     log = http(tmp_path, f"http://127.0.0.1:{port}/")
-    assert (await log.send(b"x", "k")).result is SendResult.TRY_LATER
+    closed = await log.send(b"x", "k")
+    assert (closed.result, closed.why) == (SendResult.TRY_LATER, "closed the connection without an answer")
     server.close()
     await server.wait_closed()
 

@@ -27,14 +27,16 @@ function draw(view, titled, band) {
 }
 
 const SHORT = 16;
+const TIGHT = 8;
 
 function table(view, band) {
   const rows = view.rows.filter((row) => !band || (row.data?.band ?? band) === band);
   if (!rows.length) return el("p", { class: "hint" }, view.empty ?? "nothing yet");
-  // short words stay on one line, long ones may break
-  const short = view.columns.map((_, at) => rows.every((row) => (row.cells[at] ?? "").length <= SHORT));
+  // short words stay on one line, on a phone the shortest alone; long ones may break
+  const longest = view.columns.map((_, at) => Math.max(...rows.map((row) => (row.cells[at] ?? "").length)));
   const side = (column) => {
-    const whole = short[view.columns.indexOf(column)] ? "whole " : "";
+    const length = longest[view.columns.indexOf(column)];
+    const whole = length <= TIGHT ? "tight " : length <= SHORT ? "whole " : "";
     return `${column.right ? "right " : ""}${whole}keep${Math.min(9, column.keep ?? 5)}`;
   };
   const head = view.columns.map((column) =>
