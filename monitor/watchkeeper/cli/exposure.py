@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from typing import Any
+from math import isnan
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from ..radio.exposure import Rules
 
 #: share of the averaging time that a timed mode takes when every second period is sent, to the next half
 _ALTERNATING = 0.5
@@ -14,19 +18,45 @@ _FREQUENCY = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(k|M|G)?(?:Hz)?", re.IGNORECAS
 _FACTORS = {"": 1.0, "K": 1e3, "M": 1e6, "G": 1e9}
 
 
+class _Number(click.FloatRange):
+    """A number in a range; what is no number lies in none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number. Raises BadParameter."""
+        found = super().convert(value, param, ctx)
+        if isnan(found):
+            self.fail(f"{value!r} is no number.", param, ctx)
+        return found
+
+
+class _Share(_Number):
+    """A share, as 0.5 or 50%."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The share, 0 to 1. Raises BadParameter."""
+        if not isinstance(value, str) or not value.strip().endswith("%"):
+            return super().convert(value, param, ctx)
+        try:
+            return super().convert(float(value.strip().removesuffix("%")) / 100, param, ctx)
+        except ValueError:
+            self.fail(f"{value!r} is no share, such as 0.5 or 50%.", param, ctx)
+
+
 @click.command()
-@click.option("--power", "power_w", type=click.FloatRange(min=0, max=100_000, min_open=True), required=True,
+@click.option("--power", "power_w", type=_Number(min=0, max=100_000, min_open=True), required=True,
               metavar="W", help="Power at the antenna, peak envelope, in watts.")  # fmt: skip
-@click.option("--band", "band_name", metavar="BAND", help="Band, as 20m: its upper edge counts, the strictest place.")
+@click.option("--band", "band_name", metavar="BAND", help="Band, as 20m: its stricter edge counts.")
 @click.option("--frequency", metavar="HZ", help="Frequency instead of a band: 14074000, 14.074M or 14074k.")
-@click.option("--gain", "gain_dbi", type=click.FloatRange(-100, 100), default=2.15, show_default=True, metavar="DBI",
+@click.option("--gain", "gain_dbi", type=_Number(-100, 100), default=2.15, show_default=True, metavar="DBI",
               help="Antenna gain over isotropic, line losses taken off.")  # fmt: skip
 @click.option("--mode", "mode_name", default="FT8", show_default=True, metavar="MODE",
               help="A timed mode, or SSB, CW, FM or DATA: sets the average over the peak power.")  # fmt: skip
 @click.option("--rules", type=click.Choice(["fcc", "icnirp"], case_sensitive=False), default="fcc", show_default=True,
               help="47 CFR 1.1310, or ICNIRP 2020.")  # fmt: skip
-@click.option("--share", type=click.FloatRange(0, 1, min_open=True), metavar="SHARE",
-              help="Share of the averaging time that you send. [default: 0.5, every second period]")  # fmt: skip
+@click.option("--share", type=_Share(0, 1, min_open=True), metavar="SHARE",
+              help="Share of the averaging time that you send. [default: 50%, every second period]")  # fmt: skip
 @click.option("--no-ground", is_flag=True, help="Leave the ground's reflection out (the field is 1.6 times with it).")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def command(
@@ -48,16 +78,17 @@ def command(
     """
     from ..radio import exposure
 
-    frequency_hz = _frequency_hz(band_name, frequency)
     share = _ALTERNATING if share is None else share
     average_w = exposure.average_power_w(power_w, _duty(mode_name), share)
+
+    rules_of: Rules = "FCC" if rules.lower() == "fcc" else "ICNIRP"
     try:
-        found = exposure.distances(
-            average_w,
-            gain_dbi,
-            frequency_hz,
-            rules="FCC" if rules.lower() == "fcc" else "ICNIRP",
-            ground_reflection=not no_ground,
+        frequency_hz, found = max(
+            (
+                (hz, exposure.distances(average_w, gain_dbi, hz, rules=rules_of, ground_reflection=not no_ground))
+                for hz in _frequencies_hz(band_name, frequency)
+            ),
+            key=lambda each: each[1].general_m,
         )
     except ValueError as error:
         raise click.UsageError(str(error)) from None
@@ -114,7 +145,8 @@ def _duty(mode_name: str) -> float:
     return known[name]
 
 
-def _frequency_hz(band_name: str | None, frequency: str | None) -> float:
+def _frequencies_hz(band_name: str | None, frequency: str | None) -> tuple[float, ...]:
+    """The frequency, or both edges of the band, the upper one first."""
     from ..radio import band
 
     if (band_name is None) == (frequency is None):
@@ -123,9 +155,9 @@ def _frequency_hz(band_name: str | None, frequency: str | None) -> float:
         found = band.get(band_name.replace(" ", "").lower())
         if found is None:
             raise click.BadParameter(f"{band_name!r} is no band, such as 20m", param_hint="--band")
-        return float(found.high_hz)
+        return float(found.high_hz), float(found.low_hz)
     assert frequency is not None
     match = _FREQUENCY.fullmatch(frequency.strip())
     if match is None or not float(match[1]):
         raise click.BadParameter(f"{frequency!r} is no frequency, such as 14.074M", param_hint="--frequency")
-    return float(match[1]) * _FACTORS[(match[2] or "").upper()]
+    return (float(match[1]) * _FACTORS[(match[2] or "").upper()],)

@@ -100,10 +100,33 @@ def test_exposure_by_hand() -> None:
         ["--power", "100", "--frequency", "1k"],
         ["--power", "100", "--band", "20m", "--mode", "semaphore"],
         ["--power", "100", "--band", "20m", "--share", "1.5"],
+        ["--power", "100", "--band", "20m", "--share", "150%"],
+        ["--power", "100", "--band", "20m", "--share", "half%"],
+        ["--power", "100", "--band", "20m", "--share", "nan"],
+        ["--power", "-5", "--band", "20m"],
+        ["--power", "nan", "--band", "20m"],
+        ["--power", "inf", "--band", "20m"],
+        ["--power", "100", "--band", "20m", "--gain", "nan"],
+        ["--power", "100", "--band", "2190m"],
+        ["--power", "100", "--frequency", "100G", "--rules", "icnirp"],
     ],
 )
 def test_what_makes_no_sense_is_a_usage_error(arguments: list[str]) -> None:
     assert run("exposure", *arguments)[0] == 2
+
+
+@pytest.mark.parametrize(("band", "edge_hz"), [("20m", 14_350_000), ("70cm", 420_000_000)])
+def test_of_a_band_the_stricter_edge_counts(band: str, edge_hz: int) -> None:
+    """To 30 MHz the limit falls with frequency, from 300 MHz on it rises: f/1500 mW/cm² (47 CFR 1.1310)."""
+    assert json.loads(run("exposure", "--power", "100", "--band", band, "--json")[1])["frequency_hz"] == edge_hz
+
+
+def test_a_share_may_be_given_in_percent() -> None:
+    found = [
+        run("exposure", "--power", "100", "--band", "20m", "--share", share, "--json") for share in ("0.25", "25%")
+    ]
+    assert found[0] == found[1]
+    assert json.loads(found[0][1])["average_w"] == 25.0
 
 
 @pytest.mark.parametrize("frequency", ["14350000", "14.35M", "14350k", "14.35 MHz"])
