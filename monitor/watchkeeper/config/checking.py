@@ -133,6 +133,18 @@ def _from_text(text: str, wanted: Any) -> object:
         return str(text)
 
 
+def resolved(data: Mapping[str, Any], cls: type[msgspec.Struct] | None) -> dict[str, Any]:
+    """``data`` with every text from the environment as the value that ``cls`` wants, so that it can be written down."""
+    fields = {} if cls is None else {field.encode_name: field.type for field in msgspec.structs.fields(cls)}
+    return {key: _resolved(value, fields.get(key, Any)) for key, value in data.items()}
+
+
+def _resolved(value: Any, wanted: Any) -> Any:
+    if isinstance(value, EnvText):
+        return _from_text(value, wanted)
+    return resolved(value, _struct_in(wanted)) if isinstance(value, Mapping) else value
+
+
 def _decode(wanted: type, value: object) -> object:
     if wanted is not Path:
         raise NotImplementedError(wanted)

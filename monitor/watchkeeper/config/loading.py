@@ -35,7 +35,8 @@ class Loaded(msgspec.Struct, frozen=True):
         where = _ENTRY.sub("", problem.where)
         while where and where not in self.origins:
             where = where.rpartition(".")[0]
-        origin = self.origins.get(where) or (str(self.path) if self.path else "configuration")
+        within = (origin for key, origin in self.origins.items() if key.startswith(f"{problem.where}."))
+        origin = self.origins.get(where) or next(within, None) or (str(self.path) if self.path else "configuration")
         return f"{origin}: {problem}"
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import msgspec
 
 from watchkeeper.config import PluginSettings
-from watchkeeper.config.checking import Problem, check, suggest
+from watchkeeper.config.checking import EnvText, Problem, check, resolved, suggest
 
 from . import discovery, fitness, order
 from .context import Context, Records
@@ -91,6 +91,44 @@ def sections(candidates: Sequence[Candidate], settings: PluginSettings) -> Itera
             yield Section(candidate.name, None, [Problem(where, str(error))])
     for problem in _unknown_names(settings, {candidate.name for candidate in candidates}):
         yield Section(problem.where.removeprefix("plugins."), None, [problem])
+
+
+def settled(settings: PluginSettings) -> PluginSettings:
+    """``settings`` with what the environment says in each plugin's section as the values that the plugin wants.
+
+    A journal holds the settings, and it knows nothing of where a text came from.
+    """
+    told = {name for name, section in settings.sections.items() if _is_told(section)}
+    if not told:
+        return settings
+    kinds = {one.name: _section_type(one, settings) for one in available(settings) if one.name in told}
+    sections = {
+        name: _resolved(section, kinds.get(name)) if name in told else section
+        for name, section in settings.sections.items()
+    }
+    made: PluginSettings = msgspec.structs.replace(settings, sections=sections)
+    return made
+
+
+def _is_told(section: Mapping[str, Any]) -> bool:
+    return any(
+        isinstance(value, EnvText) or (isinstance(value, Mapping) and _is_told(value)) for value in section.values()
+    )
+
+
+def _section_type(candidate: Candidate, settings: PluginSettings) -> type[msgspec.Struct] | None:
+    """None for a plugin that cannot run; one that is off is not even imported."""
+    section = _resolved(settings.sections[candidate.name], None)
+    try:
+        off = _why_off(candidate.name, settings, section, safe=False)
+        return None if off else _traits(candidate).config_type
+    except (LoadError, UnfitError):
+        return None
+
+
+def _resolved(section: Mapping[str, Any], kind: type[msgspec.Struct] | None) -> dict[str, Any]:
+    own = {key: value for key, value in section.items() if key == "enabled"}
+    return {**resolved(section, kind), **resolved(own, Switch)}
 
 
 def _traits(candidate: Candidate) -> fitness.Traits:

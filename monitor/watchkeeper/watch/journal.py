@@ -17,7 +17,6 @@ and ``t`` alone is a tick: live, a timer writes one when a burst or a period is 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -100,9 +99,7 @@ def _settings(config: dict[str, Any]) -> Config:
 
 def plain(config: Config) -> dict[str, Any]:
     """``config`` as JSON values. It names files and variables that hold secrets, never the secrets."""
-    made: dict[str, Any] = msgspec.to_builtins(
-        config, enc_hook=lambda value: str(value) if isinstance(value, Path) else value
-    )
+    made: dict[str, Any] = msgspec.to_builtins(config, enc_hook=str)  # paths
     return made
 
 

@@ -16,6 +16,7 @@ import msgspec
 
 from .. import __version__
 from ..config import Config
+from ..host.loading import settled
 from ..host.plugin_host import Outlets, PluginHost
 from ..host.status import PluginStatus, Rest
 from ..model import Contact, Hail
@@ -70,7 +71,7 @@ class Keeper:
         self._changed = changed
         self._turn = asyncio.Lock()
         self._moved = asyncio.Event()
-        self._settling: set[asyncio.Task[None]] = set()
+        self._settling: list[asyncio.Task[None]] = []
         self._ending = False
         self._shown: snapshot.Snapshot | None = None
         self._newest_ms: dict[str, int] = {}  # of each source
@@ -271,18 +272,13 @@ class Keeper:
             return
         rests.append(asked)
         # from beside the hooks nothing else would enter it soon; in a context of its own, for it is no plugin's work
-        asyncio.get_running_loop().call_soon(self._settle_rests, context=Context())
-
-    def _settle_rests(self) -> None:
-        if self._ending:
-            return
-        task = asyncio.create_task(self._enter_rests(), name="rests")
-        self._settling.add(task)
-        task.add_done_callback(self._settling.discard)
+        loop = asyncio.get_running_loop()
+        loop.call_soon(lambda: self._settling.append(loop.create_task(self._enter_rests())), context=Context())
 
     async def _enter_rests(self) -> None:
         async with self._turn:
-            self.session.pump.settle()
+            if not self._ending:
+                self.session.pump.settle()
 
     def _reachable(self, destination: str) -> None:
         if self._dispatcher is not None:
@@ -310,10 +306,9 @@ class Keeper:
         self._notify()
 
     def _in_force(self, config: Config) -> Config:
-        """In safe mode no plugin is allowed; the journal has to say so, for its hails are none."""
-        if not self._safe:
-            return config
-        made: Config = msgspec.structs.replace(config, plugins=msgspec.structs.replace(config.plugins, allow=()))
+        """As the journal has to have it: in safe mode no plugin is allowed, for its hails are none."""
+        plugins = msgspec.structs.replace(config.plugins, allow=()) if self._safe else settled(config.plugins)
+        made: Config = msgspec.structs.replace(config, plugins=plugins)
         return made
 
     @asynccontextmanager

@@ -12,10 +12,12 @@ import pytest
 from click.testing import CliRunner
 
 from watchkeeper.cli import cli
-from watchkeeper.config import PluginSettings
+from watchkeeper.config import PluginSettings, load
 from watchkeeper.host import discovery
 from watchkeeper.host.idle import idle_host
+from watchkeeper.host.loading import settled
 from watchkeeper.host.status import State
+from watchkeeper.watch.journal import plain
 
 GOOD = """
 from watchkeeper.api import hookimpl
@@ -118,3 +120,65 @@ def test_the_command_tells_what_is_wrong_with_the_config(tmp_path: Path) -> None
     ran = CliRunner().invoke(cli, ["plugins", "--config", str(config), "--data", str(tmp_path / "data")])
     assert ran.exit_code == 1
     assert "did you mean 'station'" in ran.output
+
+
+TYPED = """
+from pathlib import Path
+import msgspec
+
+class Inner(msgspec.Struct, frozen=True):
+    depth: int = 0
+
+class Config(msgspec.Struct, frozen=True):
+    rows: int = 10
+    title: str = ""
+    file: Path | None = None
+    names: tuple[str, ...] = ()
+    inner: Inner = Inner()
+
+class Typed:
+    name = "typed"
+    api = 1
+    Config = Config
+
+    def __init__(self, config, context):
+        pass
+"""
+
+
+def test_what_the_environment_says_is_settled_as_the_values_that_the_plugin_wants(tmp_path: Path) -> None:
+    """So a journal holds numbers as numbers, and reads the same without that environment."""
+    (tmp_path / "typed.py").write_text(TYPED)
+    told = {
+        "ROWS": "7",
+        "TITLE": "7",
+        "FILE": "there",
+        "NAMES": '["a"]',
+        "INNER__DEPTH": "3",
+        "ENABLED": "true",
+        "NONE": "7",
+    }
+    environ = {"WATCHKEEPER_PLUGINS__FOLDER": str(tmp_path)}
+    environ |= {f"WATCHKEEPER_PLUGINS__TYPED__{key}": value for key, value in told.items()}
+    config = load(environ={**environ, "WATCHKEEPER_PLUGINS__GONE__X": "8"})
+    settings = settled(config.plugins)
+    assert settings.sections == {
+        "typed": {
+            "rows": 7,
+            "title": "7",
+            "file": "there",
+            "names": ["a"],
+            "inner": {"depth": 3},
+            "enabled": True,
+            "none": 7,
+        },
+        "gone": {"x": 8},
+    }
+    assert settled(settings) is settings
+    assert plain(config)["plugins"]["sections"]["typed"]["rows"] == "7"
+
+
+def test_a_plugin_that_the_environment_switches_off_is_not_even_imported(tmp_path: Path) -> None:
+    (tmp_path / "typed.py").write_text("raise SystemExit(3)")
+    environ = {"WATCHKEEPER_PLUGINS__FOLDER": str(tmp_path), "WATCHKEEPER_PLUGINS__TYPED__ENABLED": "false"}
+    assert settled(load(environ=environ).plugins).sections == {"typed": {"enabled": False}}

@@ -13,7 +13,7 @@ import msgspec
 import pytest
 from tests.monitor.watch.build import START, contact, heard, marker
 
-from watchkeeper.config import Config, PluginSettings, Station, Watch
+from watchkeeper.config import Config, PluginSettings, Station, Watch, load
 from watchkeeper.schema import events
 from watchkeeper.store.store import Store
 from watchkeeper.store.worked import Dimension
@@ -271,3 +271,16 @@ async def test_a_rest_for_what_goes_on_beside_the_hooks_is_journaled_though_noth
         await watch.store.pulse()
         entries = [msgspec.json.decode(line) for line in watch.store.read_journal(watch.keeper.session.number)]
         assert [entry["rest"]["plugin"] for entry in entries] == ["quitter"]
+
+
+async def test_what_the_environment_says_of_a_plugin_is_journaled_as_its_value(tmp_path: Path) -> None:
+    config = load(environ={"WATCHKEEPER_PLUGINS__LOOKOUT__SHOWN": "7", "WATCHKEEPER_PLUGINS__MQTT__ENABLED": "false"})
+    async with live(tmp_path, config) as watch:
+        last = watch.store.last_session()
+        assert last is not None
+        sections = msgspec.json.decode(last.header)["config"]["plugins"]["sections"]
+        assert sections == {"lookout": {"shown": 7}, "mqtt": {"enabled": False}}
+    async with live(tmp_path, config) as watch:
+        assert watch.keeper.session.pump.entries == 0, "nothing changed, so no reload was entered"
+        states = {plugin.name: plugin.state for plugin in watch.keeper.plugins()}
+        assert (states["lookout"], states["mqtt"]) == ("running", "off")
