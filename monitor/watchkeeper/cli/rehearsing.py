@@ -57,6 +57,11 @@ class BandError(Exception):
 
 async def rehearse(request: Request) -> dict[str, Any] | str:
     """Run it; the figures of the last line, or what went wrong in words."""
+    from ..rehearsal.__main__ import complaint
+
+    refused = complaint(_given(_asked(request)))
+    if refused is not None:
+        return refused
     folder = request.data or Path(tempfile.mkdtemp(prefix="watchkeeper-rehearsal-"))
     try:
         log_port = _free_port()
@@ -132,21 +137,16 @@ async def _shown(standing: Standing, request: Request) -> Any:
 async def _band(request: Request, standing: Standing, log_port: int) -> dict[str, Any] | None:
     """Play the band to its end; its figures, or None when it was stopped before."""
     host, port = standing.intake.address
-    arguments = {
-        "--scenario": request.scenario,
-        "--seed": request.seed,
-        "--periods": request.periods,
-        "--pace": request.pace,
-        "--to": f"{host}:{port}",
-        "--watch-socket": standing.folder / SOCKET,
-        "--http-log": log_port,
-        "--faults": request.faults,
-        "--operator": request.operator,
-        "--world": request.world,
-        "--evening": standing.keeper.session.number,
-        "--truth": request.truth or standing.folder / "truth.json",
-    }
-    given = [str(part) for name, value in arguments.items() if value is not None for part in (name, value)]
+    given = _given(
+        _asked(request)
+        | {
+            "--to": f"{host}:{port}",
+            "--watch-socket": standing.folder / SOCKET,
+            "--http-log": log_port,
+            "--evening": standing.keeper.session.number,
+            "--truth": request.truth or standing.folder / "truth.json",
+        }
+    )
     process = await asyncio.create_subprocess_exec(
         sys.executable,
         "-m",
@@ -175,6 +175,23 @@ async def _band(request: Request, standing: Standing, log_port: int) -> dict[str
         raise BandError(err.decode(errors="replace").strip() or f"the simulated band ended with {process.returncode}")
     figures: dict[str, Any] = json.loads(out.splitlines()[-1])
     return figures
+
+
+def _asked(request: Request) -> dict[str, object]:
+    """What the command line tells the band, by the band's own options."""
+    return {
+        "--scenario": request.scenario,
+        "--seed": request.seed,
+        "--periods": request.periods,
+        "--pace": request.pace,
+        "--faults": request.faults,
+        "--operator": request.operator,
+        "--world": request.world,
+    }
+
+
+def _given(options: dict[str, object]) -> list[str]:
+    return [f"{name}={value}" for name, value in options.items() if value is not None]
 
 
 async def _forwarded(standing: Standing) -> None:

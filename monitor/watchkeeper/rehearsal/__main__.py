@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import json
 import sys
 from collections.abc import Sequence
@@ -26,6 +27,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     asked = _parser().parse_args(arguments)
     try:
         order = _order(asked)
+        if asked.log_port is not None:
+            order = dataclasses.replace(order, log=_started(asked.log_port))
     except (ValueError, OSError) as error:
         print(f"rehearsal: {error}", file=sys.stderr)
         return 2
@@ -39,6 +42,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
             order.log.stop()
     print(json.dumps(figures), flush=True)
     return 0
+
+
+def complaint(arguments: Sequence[str]) -> str | None:
+    """Say why a rehearsal with these arguments would be refused, without running it; None where it would not."""
+    try:
+        _order(_parser().parse_args(arguments))
+    except (ValueError, OSError) as error:
+        return f"rehearsal: {error}"
+    return None
+
+
+def _started(port: int) -> HttpLog:
+    log = HttpLog(port)
+    log.start()
+    return log
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -79,10 +97,6 @@ def _order(asked: argparse.Namespace) -> Order:
     policy = asked.operator or (Policy.ADVICE if asked.watch_socket else Policy.STRONGEST)
     to = _address(asked.to)
     start_ms = _start_ms(asked.start, found, pace)
-    log = None
-    if asked.log_port is not None:
-        log = HttpLog(asked.log_port)
-        log.start()
     return Order(
         scenario=found,
         name=Path(asked.scenario).stem,
@@ -96,7 +110,6 @@ def _order(asked: argparse.Namespace) -> Order:
         wire=wire,
         socket=asked.watch_socket,
         truth=asked.truth,
-        log=log,
         evening=asked.evening,
     )
 

@@ -70,10 +70,13 @@ def test_the_same_seed_is_the_same_evening_at_another_pace(tmp_path: Path) -> No
         (("--start-over",), "--start-over"),
     ],
 )
-def test_what_cannot_be_is_one_clear_word(arguments: tuple[str, ...], word: str) -> None:
-    said = complaint("rehearse", "--plain", *arguments)
+def test_what_cannot_be_is_one_clear_word_before_a_watch_stands(
+    arguments: tuple[str, ...], word: str, tmp_path: Path
+) -> None:
+    said = complaint("rehearse", "--plain", "--data", str(tmp_path / "data"), *arguments)
     assert word in said
     assert "Traceback" not in said
+    assert not (tmp_path / "data").exists()
 
 
 def test_a_second_rehearsal_on_the_same_data_logs_contacts_of_its_own(tmp_path: Path) -> None:
