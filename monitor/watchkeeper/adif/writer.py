@@ -150,6 +150,8 @@ def _line_safe(name: str, value: str, number: int, changes: list[Change]) -> str
 
     Fields outside the standard may hold anything, so their line breaks stay.
     """
+    if value.isprintable():  # nearly all are
+        return value
     field = tables.fields().get(name)
     if field is None or _MULTILINE.intersection(field.types):
         lines = _LINE_BREAK.sub("\r\n", value)

@@ -19,6 +19,9 @@ JOURNAL_LIMIT = 16 * 1024 * 1024
 PAGE_BYTES = 8192
 #: a million contacts fit their look-ups into this many KiB of page cache
 CACHE_KIB = 16 * 1024
+#: pages in the WAL at which a commit moves them to the database itself; far more than collect between quiet moments,
+#: in which that is done without making anybody wait
+CHECKPOINT_PAGES = 4000
 
 
 def connect_writer(path: Path, *, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
@@ -32,6 +35,7 @@ def connect_writer(path: Path, *, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
     connection.execute(f"PRAGMA page_size = {PAGE_BYTES:d}")  # of a new database only
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT:d}")
+    connection.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES:d}")
     connection.execute(f"PRAGMA cache_size = -{CACHE_KIB:d}")
     connection.execute("PRAGMA synchronous = NORMAL")
     return connection

@@ -3,6 +3,9 @@
 Two kinds of work. *Queued* work (journal, hearings, plugin rows) shares transactions, is made durable lazily
 (``synchronous=NORMAL``) and never blocks the caller. *Full* work (contacts, sessions) is one transaction of its own
 under ``synchronous=FULL``: when its future resolves, it and all that was queued before it survive a power cut.
+
+What nobody waits for, such as the ADIF copy and SQLite's checkpoints, stands in no commit's way: it is done in quiet
+moments.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from enum import Enum, auto
 from pathlib import Path
+from time import monotonic
 from typing import Any, NamedTuple
 
 from .errors import DiskFullError, StoreError, translated
@@ -32,6 +36,11 @@ BATCH = 500
 RETRY_S = 2.0
 #: queued work kept while there is no room on the disk; beyond it the oldest is dropped, and counted
 HELD_LIMIT = 20_000
+#: this long without work is a quiet moment; what follows a commit waits for one, but no longer than this
+QUIET_S = 0.02
+FOLLOWS_WITHIN_S = 1.0
+#: transactions after which a quiet moment is used to move them from the WAL to the database
+CHECKPOINT_AFTER = 64
 
 
 class _Kind(Enum):
@@ -60,6 +69,8 @@ class Writer:
         self._steps = steps or _no_steps
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._held: deque[_Job] = deque()
+        self._following: dict[Work, float] = {}  # by when each is to be done
+        self._transactions = 0  # since the last checkpoint
         self._synchronous = "NORMAL"
         self._closed = False
         #: what keeps queued work from being written, in words, or None
@@ -74,9 +85,10 @@ class Writer:
         return self._put(_Job(work, _Kind.QUEUED, None, Future()))
 
     def full(self, work: Work, after: Work | None = None) -> Future[Any]:
-        """Have ``work`` done as one durable transaction, and ``after`` behind its commit, outside of it.
+        """Have ``work`` done as one durable transaction; the future resolves with its commit.
 
-        The future resolves after both. It fails with DiskFullError, BusyError, … when nothing was written.
+        It fails with DiskFullError, BusyError, … when nothing was written. ``after`` is done soon behind the commit,
+        outside of it, and once for several commits that ask for it.
         """
         return self._put(_Job(work, _Kind.FULL, after, Future()))
 
@@ -109,21 +121,20 @@ class Writer:
                 ordinary = []
                 self._write_now(job)
             self._write_queued(ordinary)
+            self._follow(quiet=not batch)
         self._write_queued([])
+        self._follow(quiet=True)
         for job in self._held:
             job.future.set_exception(DiskFullError(self.trouble or "no room left for the log"))
-        try:
-            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        except sqlite3.Error as fault:  # what was committed lies in the WAL: the next start takes it from there
-            logger.warning("the log was closed without a checkpoint: %s", fault)
+        self._checkpoint("TRUNCATE")
         self._connection.close()
 
     def _take(self) -> tuple[list[_Job], bool]:
         """The work that waits now, at least one piece, and whether more may come."""
         batch: list[_Job] = []
         try:
-            job = self._jobs.get(timeout=RETRY_S if self._held else None)
-        except queue.Empty:  # time to try what is held again
+            job = self._jobs.get(timeout=self._patience_s())
+        except queue.Empty:  # time for what waited for a quiet moment, or to try what is held again
             return batch, True
         while job is not None:
             batch.append(job)
@@ -135,6 +146,11 @@ class Writer:
                 return batch, True
         return batch, False
 
+    def _patience_s(self) -> float | None:
+        if self._following or self._transactions >= CHECKPOINT_AFTER:
+            return QUIET_S
+        return RETRY_S if self._held else None
+
     def _write_now(self, job: _Job) -> None:
         try:
             self._set_synchronous("FULL")
@@ -143,14 +159,32 @@ class Writer:
             job.future.set_exception(self._in_words(fault))
             return
         if job.after is not None:
+            self._following.setdefault(job.after, monotonic() + FOLLOWS_WITHIN_S)
+        self._transactions += 1
+        job.future.set_result(result)
+        self._steps("resolved")
+
+    def _follow(self, *, quiet: bool) -> None:
+        """Do what is to follow commits, when it is ``quiet`` or has waited long enough; checkpoint when it is quiet."""
+        for work, latest_s in list(self._following.items()):
+            if not quiet and monotonic() < latest_s:
+                continue
+            del self._following[work]
             try:
                 self._set_synchronous("NORMAL")
-                job.after(self._connection)
+                work(self._connection)
             except Exception:  # the commit stands whatever comes behind it
                 logger.exception("what follows a commit failed")
             self._steps("followed")
-        job.future.set_result(result)
-        self._steps("resolved")
+        if quiet and self._transactions >= CHECKPOINT_AFTER:
+            self._transactions = 0
+            self._checkpoint("PASSIVE")
+
+    def _checkpoint(self, how: str) -> None:
+        try:
+            self._connection.execute(f"PRAGMA wal_checkpoint({how})").fetchone()
+        except sqlite3.Error as fault:  # what was committed lies in the WAL: the next one takes it from there
+            logger.warning("the log could not be checkpointed: %s", fault)
 
     def _in_one(self, work: Work) -> Any:
         with immediate(self._connection):
@@ -174,6 +208,7 @@ class Writer:
             self._hold(todo, fault)
             return
         self.trouble = None
+        self._transactions += 1
         for job, (result, failure) in zip(todo, outcomes, strict=True):
             if failure is not None:
                 job.future.set_exception(failure)

@@ -101,7 +101,7 @@ class Pump:
         """Enter what the operator, or the configuration in their place, does. It may make a contact."""
         self._feed(self._clock_ms(), act=act)
         if self.watch.candidate is not None:
-            await self._commit(self.watch.candidate)
+            self._conclude(await self._commit(self.watch.candidate))
         self._flush()
 
     def enter(self, **what: Any) -> None:
@@ -133,9 +133,10 @@ class Pump:
         self._feed(arrival.arrived_ms, event=event)
         assert self.watch.candidate is not None
         outcome = await self._commit(self.watch.candidate)
-        # without a receipt the sender repeats it until the log can take it
+        # without a receipt the sender repeats it until the log can take it; what follows for the watch can wait for it
         if event.ack and outcome.status != "failed":
             self._receipt(arrival, outcome.status, outcome.why)
+        self._conclude(outcome)
 
     async def _commit(self, candidate: Candidate) -> Outcome:
         chunk = self._chunk.take()
@@ -149,19 +150,20 @@ class Pump:
         except StoreError as error:
             if chunk is not None:
                 self._store.journal(self._session, *chunk)
-            outcome = Outcome(key=candidate.contact.key, status="failed", why=str(error))
-        else:
-            outcome = Outcome(
-                key=candidate.contact.key,
-                status=done.status,
-                contact=done.contact_id,
-                same_as=done.same_as,
-                why=done.why,
-            )
+            return Outcome(key=candidate.contact.key, status="failed", why=str(error))
+        return Outcome(
+            key=candidate.contact.key,
+            status=done.status,
+            contact=done.contact_id,
+            same_as=done.same_as,
+            why=done.why,
+        )
+
+    def _conclude(self, outcome: Outcome) -> None:
+        """Enter how a commit ended, right behind its contact."""
         self._feed(self._clock_ms(), outcome=outcome)
         if outcome.status == "stored":
             self._committed()
-        return outcome
 
     def _stored(self, chunk: tuple[int, int, bytes]) -> JournalChunk:
         first_n, count, body = chunk

@@ -27,10 +27,12 @@ class Death:
     def __init__(self, window: str) -> None:
         self._window = window
         self.armed = False  # until the session, which is a commit too, is open
+        self.seen: set[str] = set()
 
     def __call__(self, step: str) -> None:
         if self.armed and step == self._window:
             os.kill(os.getpid(), signal.SIGKILL)
+        self.seen.add(step)
 
 
 class Receiver:
@@ -70,6 +72,9 @@ async def watch(folder: Path, death: Death) -> None:
     death("outcome")
     print(f"acknowledged {outcome.status}", flush=True)
     death("receipt sent")
+    if outcome.status == "stored":
+        while "followed" not in death.seen:  # noqa: ASYNC110
+            await asyncio.sleep(0.001)
     dispatcher = Dispatcher(store, [receiver])
     dispatcher.start()
     while not delivered(store):  # noqa: ASYNC110

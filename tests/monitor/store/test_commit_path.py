@@ -24,9 +24,9 @@ WINDOWS = {
     "begun": (False, False, 0, 1),
     "written": (False, False, 0, 1),
     "committed": (True, False, 0, 1),
-    "followed": (True, False, 0, 1),
     "outcome": (True, False, 0, 1),
     "receipt sent": (True, True, 0, 1),
+    "followed": (True, True, 0, 1),
     "sent": (True, True, 1, 2),
     "marked": (True, True, 1, 1),
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from queue import Queue
 
 import adif_io
 import pytest
@@ -118,13 +119,21 @@ async def test_a_torn_tail_costs_no_whole_record_and_is_mended(tmp_path: Path) -
     assert [record["CALL"] for record in records] == ["W1QSB", "JA1QRV"]
 
 
+def until_followed(steps: Queue[str]) -> None:
+    while steps.get(timeout=10) != "followed":
+        pass
+
+
 async def test_what_a_full_disk_kept_from_the_copy_is_added_later(tmp_path: Path) -> None:
-    store = Store.open(tmp_path, now=now)
+    steps: Queue[str] = Queue()
+    store = Store.open(tmp_path, now=now, steps=steps.put)
     (tmp_path / "adif-copy").write_text("a file where the folder should be")
     assert (await store.commit(ONE, b"1", [])).status is Status.STORED
+    until_followed(steps)
     assert any("is behind the log" in notice for notice in store.notices)
     (tmp_path / "adif-copy").unlink()
     await store.commit(TWO, b"2", [])
+    until_followed(steps)
     assert store.notices == []
     store.close()
     records, _ = adif_io.read_from_file(str(copy_of(tmp_path)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
+from queue import Queue
 
 import pytest
 from tests.monitor.store.making import STARTED_MS, contact, now
@@ -17,7 +18,7 @@ from watchkeeper.store.folder import DATABASE, FolderLock
 from watchkeeper.store.migrations import migrate_core
 from watchkeeper.store.sessions import JournalChunk
 from watchkeeper.store.store import Store
-from watchkeeper.store.writer import Writer
+from watchkeeper.store.writer import CHECKPOINT_AFTER, Writer
 
 CHUNK = JournalChunk(session=1, first_n=0, count=1, body=b"{}\n")
 
@@ -49,15 +50,43 @@ async def test_a_contact_is_one_full_commit_before_its_outcome_and_before_the_co
         "written",
         "COMMIT",
         "committed",
+        "acknowledged",
         "SELECT id, body, digest, committed_ms FROM contact WHERE id > 0 AND import_id IS NULL ORDER BY id",
         "followed",
-        "acknowledged",
     ]
     at = [calls.index(call) for call in order]
     assert at == sorted(at)
     between = calls[calls.index("BEGIN IMMEDIATE") : calls.index("committed")]
     assert between.count("COMMIT") == 1
     assert not any("synchronous" in call for call in between)
+
+
+def test_what_follows_waits_for_a_quiet_moment_but_not_for_ever(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("watchkeeper.store.writer.FOLLOWS_WITHIN_S", 0.0)
+    steps: Queue[str] = Queue()
+    path = tmp_path / "some.db"
+    writer = Writer(connect_writer(path), path, steps.put)
+    writer.full(lambda db: [writer.queued(lambda db: None) for _ in range(3)], after=lambda db: None).result(10)
+    assert [steps.get(timeout=10) for _ in range(5)] == ["begun", "written", "committed", "resolved", "followed"]
+    writer.close()
+
+
+def test_checkpoints_are_made_in_quiet_moments(tmp_path: Path) -> None:
+    calls: Queue[str] = Queue()
+    path = tmp_path / "some.db"
+    writer = Writer(connect_writer(path), path)
+    writer.full(lambda db: db.execute("CREATE TABLE t (x)")).result(10)
+    writer.queued(lambda db: db.set_trace_callback(calls.put)).result(10)
+    for number in range(CHECKPOINT_AFTER):
+        writer.full(adding(number)).result(10)
+    made = [calls.get(timeout=10)]
+    while "wal_checkpoint" not in made[-1]:
+        made.append(calls.get(timeout=10))
+    assert made[-1] == "PRAGMA wal_checkpoint(PASSIVE)"
+    assert made.count("COMMIT") >= CHECKPOINT_AFTER - 2
+    writer.close()
 
 
 async def test_what_is_queued_is_not_synced_one_by_one(tmp_path: Path) -> None:
