@@ -274,6 +274,18 @@ def test_every_key_says_what_it_means() -> None:
 # -- commands ---------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("action", ["check", "show"])
+def test_the_file_may_be_named_as_everywhere_else(action: str, tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text('[station]\ncall = "DL5QRM"\n', encoding="utf-8")
+    by_option = CliRunner().invoke(cli, ["config", action, "--config", str(path)])
+    assert by_option.exit_code == 0
+    assert by_option.output == CliRunner().invoke(cli, ["config", action, str(path)]).output
+    twice = CliRunner().invoke(cli, ["config", action, str(path), "--config", str(path)])
+    assert twice.exit_code == 2
+    assert "once" in twice.output
+
+
 def test_check_tells_the_problems_of_plugins_too_and_at_the_same_time(tmp_path: Path) -> None:
     path = write(
         tmp_path,

@@ -10,13 +10,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .options import FAILED
+from .options import FAILED, config_option
 
 if TYPE_CHECKING:
     from ..config import Loaded
     from ..host.loading import Section
 
 _file = click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
+
+
+def _named(file: Path | None, config_path: Path | None) -> Path | None:
+    """The file that was named as FILE, or with ``--config`` as everywhere else."""
+    if file is not None and config_path is not None:
+        raise click.UsageError("name the configuration once: as FILE or with --config")
+    return file or config_path
 
 
 @click.group()
@@ -34,8 +41,9 @@ def command() -> None:
 
 @command.command()
 @_file
+@config_option
 @click.option("--json", "as_json", is_flag=True, help='One JSON object: {"file", "ok", "problems"}.')
-def check(file: Path | None, as_json: bool) -> None:
+def check(file: Path | None, config_path: Path | None, as_json: bool) -> None:
     """Tell all that is wrong with a configuration, plugins' sections included. Exit code 1 if something is.
 
     \b
@@ -44,6 +52,7 @@ def check(file: Path | None, as_json: bool) -> None:
     """
     from ..config import ConfigError, load_with_origins
 
+    file = _named(file, config_path)
     problems: list[str] = []
     try:
         loaded: Loaded | None = load_with_origins(file)
@@ -66,8 +75,9 @@ def check(file: Path | None, as_json: bool) -> None:
 
 @command.command()
 @_file
+@config_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: section → key → value, origin, about.")
-def show(file: Path | None, as_json: bool) -> None:
+def show(file: Path | None, config_path: Path | None, as_json: bool) -> None:
     """Show every key with its value, where that came from, and what it means; the output is valid TOML.
 
     \b
@@ -78,7 +88,7 @@ def show(file: Path | None, as_json: bool) -> None:
     from ..config.showing import as_toml, settings
 
     try:
-        loaded = load_with_origins(file)
+        loaded = load_with_origins(_named(file, config_path))
     except ConfigError as error:
         for problem in error.problems:
             click.echo(problem, err=True)
