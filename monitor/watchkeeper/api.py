@@ -30,12 +30,13 @@ from .schema.events import (
     stamp,
     to_ms,
 )
-from .store.worked import Dimension, Facts, Need, Scope, WorkedIndex, facts
+from .store.worked import Activated, Dimension, Facts, Need, Scope, WorkedIndex, facts
 from .view import Urgency
 
 __all__ = [
     "AGAIN",
     "API_VERSION",
+    "Activated",
     "Check",
     "CheckState",
     "Contact",

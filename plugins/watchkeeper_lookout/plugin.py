@@ -6,12 +6,11 @@ from collections.abc import Iterable
 
 from watchkeeper.api import Contact, Context, Event, Hearing, OnAir, Own, Period, Tuning, Urgency, hookimpl
 from watchkeeper.radio.message import matches_own
-from watchkeeper.view import Notice, Panel, View
+from watchkeeper.view import View
 from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote
 
 from .explaining import explain
-from .goals import Goals
 from .hailing import Hailer
 from .notes import LookoutNote
 from .offset import Spectrum
@@ -38,8 +37,7 @@ class Lookout:
         self._context = context
         rules = (Matcher(rule) for rule in config.rule)
         self._rules = tuple(sorted(rules, key=lambda rule: (-rule.urgency, rule.rule.name)))
-        self._goals = Goals(config.goals, context)
-        self._ranker = Ranker(config.weights, self._goals, context)
+        self._ranker = Ranker(config.weights, config.goals, context)
         self._hailer = Hailer(self._rules, config, context)
         self._spectrum = Spectrum()
         self._top: str | None = None
@@ -94,7 +92,6 @@ class Lookout:
     @hookimpl
     def contact_logged(self, contact: Contact) -> None:
         """Who was worked is no longer wanted, until it is heard again and judged by the new log."""
-        self._goals.logged(contact.call, contact.ended_ms)
         self._hailer.settled(contact.call)
         station = self._context.station(contact.call)
         if station is not None:
@@ -154,11 +151,9 @@ class Lookout:
         known |= dict.fromkeys(self._logged, ("worked just now", Urgency.CALM))
         top = ranked[0].station if ranked else None
         sending = sending_gauges(self._spectrum, self._context.own, self._band, top, now_ms)
-        goal = self._goals.words()
         return (
             ranked_table(ranked[: self._config.shown], self._spectrum, now_ms),
             *(() if sending is None else (sending,)),
-            *(() if goal is None else (_goal(goal),)),
             air_table(stations[:_SHOWN], known, now_ms),
         )
 
@@ -172,9 +167,3 @@ class Lookout:
             return [f"{call} was not heard in the last quarter of an hour"]
         ranked = self._ranked(list(self._context.stations()))
         return explain(station, self._rules, self._hailer, self._ranker, ranked, self._context)
-
-
-def _goal(words: str) -> Notice:
-    return Notice(
-        name="lookout.goal", panel=Panel.LOOKOUT, title="Activation", rank=30, text=words, urgency=Urgency.CALM
-    )

@@ -11,7 +11,7 @@ from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote, band_words, need_words
 
 from . import directed
-from .goals import Goals
+from .goals import GoalsConfig
 from .notes import LookoutNote
 from .readiness import (
     LATE_START_MS,
@@ -67,7 +67,7 @@ class _Standing(NamedTuple):
 class Ranker:
     """Ranks stations by the log, the reach and the clock of a context."""
 
-    def __init__(self, weights: Weights, goals: Goals, context: Context) -> None:
+    def __init__(self, weights: Weights, goals: GoalsConfig, context: Context) -> None:
         self._weights = weights
         self._goals = goals
         self._context = context
@@ -105,7 +105,7 @@ class Ranker:
             return directed.why_not(station)
         note = hearing.note(WorkedNote)
         duplicate = note is not None and self._standing(station, note).duplicate
-        if duplicate and hearing.note(LookoutNote) is None and not self._goals.counts_again(station.call):
+        if duplicate and hearing.note(LookoutNote) is None and not (note and note.counts_for):
             return note.why if note is not None and note.duplicate else "it is in the log by now"
         if ready_by < _GONE:
             return "it has not been heard for too long, or does not take calls"
@@ -142,7 +142,9 @@ class Ranker:
         if note is None:
             return NOTHING_NEW, None, "heard"
         _, _, needs, value, need, why = self._standing(station, note)
-        value *= self._goals.factor(needs, station.call)
+        value *= self._goals.factor(needs, note)
+        if note.counts_for and need is None:
+            why = f"counts for {note.counts_for[0]}"
         if lookout is not None and (need is not None or not lookout.by_need):
             value = max(value, _BY_RULE * lookout.urgency)
             if not lookout.by_need:

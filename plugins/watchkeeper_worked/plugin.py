@@ -77,7 +77,7 @@ class Worked:
         self._day = -1
         self._announced = -1
         self._contacts: dict[str, Contact] = {}
-        self._tally = Tally(config.activation)
+        self._tally = Tally(config.activation, lambda: context.worked)
         self._active: tuple[Reference, ...] = ()
         self._views: tuple[View, ...] | None = None
         #: the UTC day and the references that the views were made for
@@ -124,13 +124,28 @@ class Worked:
         )
         base = what.get(Dimension.BASE) or call
         duplicate = self._is_duplicate(index, call, base, hearing)
-        return WorkedNote(needs=needs, duplicate=duplicate, why=self._why(needs, duplicate, hearing))
+        return WorkedNote(
+            needs=needs,
+            duplicate=duplicate,
+            why=self._why(needs, duplicate, hearing),
+            counts_for=self._counts_for(call, hearing),
+        )
+
+    def _counts_for(self, call: str, hearing: Hearing) -> tuple[str, ...]:
+        now_ms = self._context.now_ms
+        return tuple(
+            reference[1]
+            for reference in self._context.own.activations
+            if self._progress(reference).missing
+            and self._tally.counts(reference, call, hearing.band, hearing.mode, now_ms)
+        )
 
     def _is_duplicate(self, index: WorkedIndex, call: str, base: str, hearing: Hearing) -> bool:
         band, mode = hearing.band, hearing.mode
         active = self._context.own.activations
         if self._config.duplicate == "activation" and active:
-            return not self._tally.counts(active, call, band, mode, self._context.now_ms)
+            now_ms = self._context.now_ms
+            return not any(self._tally.counts(reference, call, band, mode, now_ms) for reference in active)
         if self._config.duplicate == "session":
             return index.worked_this_session(base, band, mode)
         if self._config.duplicate == "day":
@@ -175,7 +190,7 @@ class Worked:
         before = [self._progress(reference) for reference in contact.activations]
         self._contacts[contact.key] = contact
         self._views = None
-        self._tally.count(self._contacts.values())
+        self._tally.logged(contact)
         for was in before:
             now = self._progress(was.reference)
             if was.missing and not now.missing:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watchkeeper.api import Period, Tuning, Urgency, from_ms
+from watchkeeper.schema.events import Activation
 from watchkeeper.testing import START_MS, Bench, worked_index
 from watchkeeper.view import Gauges
 from watchkeeper.watch.hails import HailRules
@@ -258,16 +259,16 @@ def test_more_calls_in_vain_never_raise_the_hope(chance: float, expected_db: flo
 # -- goals ------------------------------------------------------------------------------------------------------------
 
 
-def test_an_activation_counts_calls_in_the_utc_day() -> None:
-    on = bench(config={"goals": {"activation_contacts": 3}}, worked=worked_index(("CE3QRT", "20m", "FT8")))
+def test_whoever_counts_for_an_activation_is_worth_a_call_though_worked_before() -> None:
+    on = bench(worked=worked_index(("CE3QRT", "20m", "FT8")))
+    on.station(activations=(Activation(programme="PARKS", reference="PARK-0042"),))
     on.period("CQ CE3QRT FF46")
     assert ranked(on) == ["CE3QRT"], "worked on another day, it counts today"
+    assert "counts for PARK-0042" in on.table("lookout.ranked").rows[0].cells
     on.log("CE3QRT")
-    on.log("CE3QRT")
-    on.log("W1QSB")
-    on.close()
-    goal = next(view for view in on.views() if view.name == "lookout.goal")
-    assert getattr(goal, "text", "") == "2 of 3 contacts for the activation in this UTC day, 1 to go"
+    on.skip()
+    on.period("CQ CE3QRT FF46")
+    assert ranked(on) == [], "worked today"
 
 
 def test_an_award_that_is_chased_counts_double() -> None:

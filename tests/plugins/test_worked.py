@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from watchkeeper.api import Dimension, Need, Scope
+from watchkeeper.api import Activated, Dimension, Need, Scope, WorkedIndex
 from watchkeeper.host.status import State
 from watchkeeper.schema.events import Activation
 from watchkeeper.testing import START_MS, Bench, worked_index
@@ -134,14 +135,14 @@ def test_an_activation_is_counted_by_the_rule_of_its_programme() -> None:
 
 
 def test_a_contact_counts_for_several_references_at_once_each_by_its_rule() -> None:
-    rule = {"programme": "LAKES", "minimum": 2, "per": "session", "unique": ["call"]}
+    rule = {"programme": "LAKES", "minimum": 2, "per": "cumulative", "unique": ["call"]}
     on = activating(PARK, LAKE, ("HILLS", "HILL-1"), activation=[rule])
     on.log("W1QSB")
     on.log("W1QSB", dial_hz=7_074_000)
     assert progress(on) == {
         "PARK-0042": "2 of 10 today, 8 to go",
-        "LAKE-0007": "1 of 2 in this session, 1 to go",
-        "HILL-1": "1 in this session; no rule for HILLS",
+        "LAKE-0007": "1 of 2 in all, 1 to go",
+        "HILL-1": "1 in all; no rule for HILLS",
     }
 
 
@@ -157,7 +158,7 @@ def test_at_midnight_a_daily_activation_begins_anew_and_says_so() -> None:
     ]
     on.skip(4)
     on.period("CQ VK2QRM QF56")
-    assert progress(on) == {"PARK-0042": "0 of 10 today, 10 to go", "LAKE-0007": "1 of 44 in this session, 43 to go"}
+    assert progress(on) == {"PARK-0042": "0 of 10 today, 10 to go", "LAKE-0007": "1 of 44 in all, 43 to go"}
 
 
 def test_a_duplicate_in_an_activation_is_one_that_counts_for_no_reference() -> None:
@@ -169,6 +170,57 @@ def test_a_duplicate_in_an_activation_is_one_that_counts_for_no_reference() -> N
     on.station(activations=(Activation(programme="PARKS", reference="PARK-0043"),))
     on.skip()
     assert not note(on, "CQ CE3QRT FF46").duplicate, "another reference"
+
+
+def activated(*calls: str, days_ago: int = 0) -> tuple[Activated, ...]:
+    began_ms = START_MS - days_ago * 86_400_000 - 3_600_000
+    return tuple(Activated(f"{call} {days_ago}", call, "20m", "FT8", began_ms) for call in calls)
+
+
+def with_log(*references: tuple[str, str], read: Callable[[str, str], tuple[Activated, ...]], **config: Any) -> Bench:
+    """A session that begins on a log with contacts made from references of ours."""
+    index = WorkedIndex()
+    index.read_activated_by(read)
+    on = Bench(Worked, config={"worked": {"duplicate": "activation", **config}}, worked=index)
+    on.station(activations=tuple(Activation(programme=programme, reference=name) for programme, name in references))
+    return on
+
+
+def test_an_activation_goes_on_where_the_log_stands_whatever_the_session() -> None:
+    """A gap of hours begins a new session: the day's contacts count on, and a cumulative activation's for ever."""
+    rows = activated("W1QSB", "W2QSB") + activated("W3QSB", days_ago=1)
+    on = with_log(PARK, LAKE, read=lambda _programme, _reference: rows)
+    assert progress(on) == {"PARK-0042": "2 of 10 today, 8 to go", "LAKE-0007": "3 of 44 in all, 41 to go"}
+    assert note(on, "CQ W1QSB FN42").duplicate, "worked before, in this activation"
+    on.skip()
+    found = note(on, "CQ W3QSB FN42")
+    assert (found.duplicate, found.counts_for) == (False, ("PARK-0042",)), "of yesterday: it counts again for the park"
+    on.log("W3QSB")
+    on.log("W1QSB")
+    assert progress(on) == {"PARK-0042": "3 of 10 today, 7 to go", "LAKE-0007": "3 of 44 in all, 41 to go"}
+
+
+def test_a_correction_takes_a_contact_of_the_log_out_of_the_count() -> None:
+    rows = (Activated("DL5QRM|bench|7", "W1QSB", "20m", "FT8", START_MS - 3_600_000),)
+    on = with_log(PARK, read=lambda _programme, _reference: rows)
+    assert progress(on) == {"PARK-0042": "1 of 10 today, 9 to go"}
+    on.log("W1QSC", id="7", source="bench", revision=1)
+    assert progress(on) == {"PARK-0042": "1 of 10 today, 9 to go"}
+    on.skip()
+    assert not note(on, "CQ W1QSB FN42").duplicate, "it was W1QSC"
+
+
+def test_what_counts_for_an_activation_is_noted_until_it_is_complete() -> None:
+    rule = {"programme": "HILLS", "minimum": 2, "unique": ["call"]}
+    on = activating(("hills", "HILL-1"), activation=[rule])
+    assert note(on, "CQ CE3QRT FF46").counts_for == ("HILL-1",)
+    on.log("CE3QRT")
+    on.skip()
+    assert note(on, "CQ CE3QRT FF46").counts_for == ()
+    assert note(on, "CQ W1QSB FN42").counts_for == ("HILL-1",)
+    on.log("W1QSB")
+    on.skip()
+    assert note(on, "CQ W2QSB FN42").counts_for == ()
 
 
 def test_in_a_contest_a_station_counts_again_each_session() -> None:

@@ -57,6 +57,13 @@ _AWARDS = {
     "WWFF": ("WWFF_REF", False),
     "IOTA": ("IOTA", False),
 }
+#: the fields that tell our own references
+OWN_REFERENCE_FIELDS = (
+    "MY_SIG",
+    "MY_SIG_INFO",
+    *(f"MY_{name}" for name, _ in _AWARDS.values()),
+    f"{APP}MY_REFERENCES",
+)
 _RECEIVED = ("QSL_RCVD", "LOTW_QSL_RCVD", "EQSL_QSL_RCVD", "DCL_QSL_RCVD")
 _WHEN = ("QSO_DATE", "TIME_ON", "QSO_DATE_OFF", "TIME_OFF")
 
@@ -138,6 +145,11 @@ def from_record(fields: Mapping[str, str], *, source: str = "import") -> Taken:
     values.setdefault("source_id", digest(fields))
     values.setdefault("key", f"{values['station_call'] or ''}|{values['source']}|{values['source_id']}")
     return Taken(Contact(**values, extra=rest), tuple(mends))
+
+
+def own_references(fields: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """The activations that a record was made from: programme and reference of each."""
+    return _references("MY_", dict(fields))
 
 
 def received_fields(fields: Mapping[str, str]) -> dict[str, str]:

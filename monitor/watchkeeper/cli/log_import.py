@@ -16,7 +16,8 @@ from watchkeeper.cli.opening import looking, writing
 from watchkeeper.cli.options import FAILED, fail
 from watchkeeper.schema.events import stamp
 from watchkeeper.store.folder import data_folder
-from watchkeeper.store.imports import Imported, Summary, last_import, listed
+from watchkeeper.store.imports import Imported, last_import, listed
+from watchkeeper.store.merging import Summary
 
 _STANDARD_INPUT = "-"
 

@@ -13,6 +13,7 @@ from ..adif import read
 from ..adif.contact import from_record
 from ..model import Contact
 from ..radio import mode as radio_mode
+from .activated import activated_by
 from .told import told_by
 
 #: contacts of one call, band and mode that start within this time are alike
@@ -89,8 +90,8 @@ def _insert(
 ) -> int:
     cursor = connection.execute(
         "INSERT INTO contact"
-        " (key, revision, digest, call, started_ms, band, mode, committed_ms, supersedes, told, body)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " (key, revision, digest, call, started_ms, band, mode, committed_ms, supersedes, told, activated, body)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             contact.key,
             contact.revision,
@@ -102,6 +103,7 @@ def _insert(
             committed_ms,
             corrected,
             told_by(contact),
+            activated_by(contact.activations),
             _encode(contact),
         ),
     )

@@ -20,7 +20,21 @@ from ..adif import contact as adif_contact
 from ..adif.outline import Outline
 from ..adif.reader import Excerpt, excerpts
 from .contacts import LIKE_MS
-from .import_values import FIELDS, bands, data_of, days, fields_of, modes, rests, squares, times, told_of
+from .import_values import (
+    FIELDS,
+    MADE_FROM,
+    TOLD,
+    activated,
+    bands,
+    data_of,
+    days,
+    fields_of,
+    modes,
+    rests,
+    squares,
+    times,
+    told_of,
+)
 
 #: call, band, mode
 Key = tuple[str, str | None, str]
@@ -52,6 +66,7 @@ class Part(NamedTuple):
     bands: list[str | None]
     modes: list[str]
     told: list[str]
+    activated: list[str | None]
     #: where each record lies in the file: start and end, in turns
     spans: array[int]
     #: index → the record written anew, where the file's own bytes are not fit to be kept
@@ -131,7 +146,7 @@ class _Rows:
     def __init__(self, data: bytes, start: int) -> None:
         self._data = data
         self._start = start
-        self._part = Part([], array("q"), [], [], [], array("q"), {}, [], [], {}, [], 0, 0, start)
+        self._part = Part([], array("q"), [], [], [], [], array("q"), {}, [], [], {}, [], 0, 0, start)
         #: a place in the data and the line there
         self._line_at = (0, 1)
 
@@ -181,7 +196,8 @@ class _Rows:
         part.started_ms.append(started_ms)
         part.bands.append(band)
         part.modes.append(mode)
-        part.told.append(squares[fields[6]] + rests[fields[7:]])
+        part.told.append(squares[fields[6]] + rests[fields[TOLD]])
+        part.activated.append(activated[fields[MADE_FROM]])
         return True
 
     def _take_full(self, record: Record) -> None:
@@ -217,7 +233,9 @@ class _Rows:
         part.started_ms.append(contact.started_ms)
         part.bands.append(contact.band)
         part.modes.append(contact.mode)
-        part.told.append(told_of(fields_of(record)))
+        fields = fields_of(record)
+        part.told.append(told_of(fields))
+        part.activated.append(activated[fields[MADE_FROM]])
 
     def _write_anew(self, record: Record, index: int) -> None:
         """Keep the record as the writer spells it. One that loses letters by that, for ADI is ASCII, is mended."""

@@ -10,9 +10,11 @@ from collections.abc import Callable, Hashable, Mapping
 from typing import TypeVar
 
 from ..adif import normalise, parse_when
+from ..adif.contact import OWN_REFERENCE_FIELDS, own_references
 from ..adif.outline import Wanted
 from ..radio.band import BANDS
 from ..schema.events import to_ms
+from .activated import activated_by
 from .told import CONFIRMED, told
 
 K = TypeVar("K", bound=Hashable)
@@ -30,7 +32,10 @@ FIELDS = (
     Wanted("MODE", "[!-;=-~]", needed=True),
     *(Wanted(name, _TEXT, needed=False) for name in ("SUBMODE", "GRIDSQUARE", "STATE", "DXCC", "CQZ", "ITUZ", "CONT")),
     *(Wanted(f"{way}QSL_RCVD", _TEXT, needed=False) for way in ("", "LOTW_", "EQSL_", "DCL_")),
+    *(Wanted(name, _TEXT, needed=False) for name in OWN_REFERENCE_FIELDS),
 )
+#: which of them say what the record counts for, beside its locator, and what it was made from
+TOLD, MADE_FROM = slice(7, 16), slice(16, None)
 
 
 class _Known(dict[K, V]):
@@ -60,7 +65,7 @@ def data_of(field: str | None) -> str:
 
 def told_of(fields: tuple[str | None, ...]) -> str:
     """See :mod:`watchkeeper.store.told`: the locator differs from record to record, the rest comes again."""
-    return squares[fields[6]] + rests[fields[7:]]
+    return squares[fields[6]] + rests[fields[TOLD]]
 
 
 def _day_ms(field: str | None) -> int:
@@ -107,6 +112,11 @@ def _rest(fields: tuple[str | None, ...]) -> str:
     return told("", state, _digits(entity), _digits(cq_zone), _digits(itu_zone), continent.upper(), confirmed)
 
 
+def _activated(fields: tuple[str | None, ...]) -> str | None:
+    given = zip(OWN_REFERENCE_FIELDS, map(data_of, fields), strict=True)
+    return activated_by(own_references({name: text for name, text in given if text}))
+
+
 def _digits(text: str) -> str:
     """A number without the zeros before it; nothing for what is no number."""
     return str(int(text)) if text.isascii() and text.isdigit() else ""
@@ -120,3 +130,5 @@ bands = _Known(_band)
 modes = _Known(_mode)
 #: the parts of what :func:`told_of` gives: of the locator, and of what stands behind it
 squares, rests = _Known(_square), _Known(_rest)
+#: see :mod:`watchkeeper.store.activated`
+activated = _Known(_activated)

@@ -13,11 +13,15 @@ from contextlib import contextmanager
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
+from .activated import activated_by
+from .contacts import from_body
 from .errors import MigrationError
 from .guard import confined
 
 #: the index that likeness is looked up by; a large import makes it anew
 CONTACT_CALL = "CREATE INDEX contact_call ON contact (call, started_ms)"
+#: the index that the contacts of an activation are looked up by; a large import makes it anew too
+CONTACT_ACTIVATED = "CREATE INDEX contact_activated ON contact (activated) WHERE activated IS NOT NULL"
 _FIRST = """
 -- Contacts are only ever added: a correction is a row that supersedes, an undo is a row in `undo`.
 -- `told` is what a contact itself says it counts for (watchkeeper.store.told), `body` all of it.
@@ -155,6 +159,16 @@ _core = Migrations("watchkeeper")
 def _first(database: Database) -> None:
     _run(database.conn, _FIRST)
     database.conn.execute(CONTACT_CALL)
+
+
+@_core(name="0002_activated")
+def _activated(database: Database) -> None:
+    connection = database.conn
+    connection.execute("ALTER TABLE contact ADD COLUMN activated TEXT")
+    connection.execute(CONTACT_ACTIVATED)
+    for row_id, body in connection.execute("SELECT id, body FROM contact").fetchall():
+        if (activated := activated_by(from_body(body).activations)) is not None:
+            connection.execute("UPDATE contact SET activated = ? WHERE id = ?", (activated, row_id))
 
 
 def migrate_core(connection: sqlite3.Connection) -> None:

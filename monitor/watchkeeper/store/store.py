@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 
 from ..model import Contact
 from . import contacts, imports, sessions, worked_rows
+from .activated import made_from
 from .adif_copy import AdifCopy
 from .backup import backup
 from .contacts import Outcome, Payload
@@ -26,7 +27,7 @@ from .guard import confined
 from .imports import Imported, Progress
 from .migrations import migrate_core, migrate_plugin
 from .sessions import JournalChunk, SessionRow
-from .worked import WorkedIndex
+from .worked import Activated, WorkedIndex
 from .writer import Steps, Writer
 
 T = TypeVar("T")
@@ -164,7 +165,13 @@ class Store:
         if read > worked_rows.SNAPSHOT_AFTER:
             self._writer.queued(partial(worked_rows.save, through_id=before_id - 1, dumped=index.dump()))
         index.begin_session()
+        before = before_id
+        index.read_activated_by(lambda programme, reference: self._made_from(before, programme, reference))
         return index
+
+    def _made_from(self, before_id: int, programme: str, reference: str) -> tuple[Activated, ...]:
+        with self.reader() as db:
+            return made_from(db, programme, reference, before_id)
 
     def contact_row(self, key: str, digest: bytes) -> int | None:
         """The number of the contact with this key and content, or None."""

@@ -7,7 +7,7 @@ group is the asker's policy, so the index keeps every (band, mode) apart.
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
@@ -120,6 +120,22 @@ def _base_and_prefix(call: str) -> tuple[str, str | None]:
     return (parts.base, parts.prefix) if parts is not None else (call, None)
 
 
+class Activated(NamedTuple):
+    """A contact of the log that was made from a reference of ours: what counting activations needs of it."""
+
+    #: the same for every revision of a contact
+    key: str
+    call: str
+    band: str | None
+    mode: str
+    started_ms: int
+
+
+def _none_activated(_programme: str, _reference: str) -> tuple[Activated, ...]:
+    """The contacts of a log that is not at hand."""
+    return ()
+
+
 class _Dump(msgspec.Struct, frozen=True, kw_only=True):
     """An index as it is kept."""
 
@@ -142,6 +158,8 @@ class WorkedIndex:
         self._masks: dict[tuple[str | None, str | None, bool], int] = {}
         self._recent: dict[tuple[str, str | None, str], int] = {}
         self._session: set[tuple[str, str | None, str]] = set()
+        self._read_activated: Callable[[str, str], tuple[Activated, ...]] = _none_activated
+        self._activated: dict[tuple[str, str], tuple[Activated, ...]] = {}
 
     def add(
         self, facts: Facts, band: str | None, mode: str, at_ms: int, confirmed: bool = False, counts: bool = True
@@ -255,6 +273,22 @@ class WorkedIndex:
     def worked_this_session(self, base: str, band: str | None, mode: str) -> bool:
         """Whether the station was worked on this band in this mode since the session began."""
         return (base, band, mode) in self._session
+
+    def read_activated_by(self, read: Callable[[str, str], tuple[Activated, ...]]) -> None:
+        """For the store alone: ask ``read`` for the contacts of the log made from a programme's reference."""
+        self._read_activated = read
+        self._activated.clear()
+
+    def activated(self, programme: str, reference: str) -> tuple[Activated, ...]:
+        """The contacts made from a reference of ours, as the log stood when this index was built; none added since.
+
+        Read once from the log by an index, then remembered; the letter case of both names does not count.
+        """
+        asked = (programme.upper(), reference.upper())
+        found = self._activated.get(asked)
+        if found is None:
+            found = self._activated[asked] = self._read_activated(*asked)
+        return found
 
     def where(self, dimension: Dimension, value: str) -> tuple[tuple[str | None, str], ...]:
         """The (band, mode) pairs on which ``value`` is worked, in the order of their names."""

@@ -19,7 +19,8 @@ from watchkeeper.model import Contact
 from watchkeeper.store import import_parts, imports
 from watchkeeper.store.contacts import standing
 from watchkeeper.store.folder import DATABASE
-from watchkeeper.store.imports import Imported, Summary
+from watchkeeper.store.imports import Imported
+from watchkeeper.store.merging import Summary
 from watchkeeper.store.search import Wanted, find, tally
 from watchkeeper.store.store import Store
 from watchkeeper.store.worked import Dimension

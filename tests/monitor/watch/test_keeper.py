@@ -167,6 +167,28 @@ async def test_the_operator_begins_a_new_session_by_an_act(tmp_path: Path) -> No
         assert not list(watch.keeper.watch.stations())
 
 
+async def test_an_activation_counts_on_in_the_next_session_and_after_a_restart(tmp_path: Path) -> None:
+    config = msgspec.structs.replace(
+        CONFIG,
+        station=msgspec.structs.replace(
+            CONFIG.station, activations=(events.Activation(programme="POTA", reference="DE-0042"),)
+        ),
+    )
+
+    def counted(watch: Live) -> list[str]:
+        worked = watch.keeper.watch.worked
+        return [one.call for one in worked.activated("POTA", "DE-0042")]
+
+    async with live(tmp_path, config) as watch:
+        await watch.take(contact("W1QSB"))
+        assert counted(watch) == [], "it is of this session, which plugins are told of as it goes"
+        await watch.keeper.act(Act(act="session"))
+        assert counted(watch) == ["W1QSB"]
+        await watch.take(contact("W2QSB", "c-2"))
+    async with live(tmp_path, config) as watch:
+        assert counted(watch) == ["W1QSB"], "the session goes on, and so does its baseline"
+
+
 async def test_without_a_commit_there_is_no_receipt_and_the_repeat_succeeds(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
