@@ -92,6 +92,8 @@ async def _run(start: Start) -> None:
                 _log.info(
                     "listening on %s, state in %s, country data %s", standing.listening, folder, entity.release().name
                 )
+                for notice in filter(None, (*standing.store.notices, standing.intake.warning)):
+                    _log.warning("%s", notice)
                 tell = None if start.look == "dashboard" else click.echo
                 async with paged(standing.source, start.page, start.page_port, tell=tell) as invite:
                     if early.is_set():

@@ -133,3 +133,18 @@ def test_the_live_page_opens_when_asked_for(tmp_path: Path) -> None:
         assert watch.stop() == 0
     assert "Watchkeeper" in page
     assert "unsafe-inline" not in policy
+
+
+def test_a_damaged_log_is_named_in_the_service_log_and_in_the_status(tmp_path: Path) -> None:
+    (tmp_path / "watchkeeper.db").write_bytes(b"no database at all" * 500)
+    with daemon(tmp_path) as standing:
+        notices = standing.ask("/api/status")["notices"]
+        standing.stop()
+    warnings = [
+        entry["message"]
+        for entry in map(json.loads, (tmp_path / "serve.txt").read_text().splitlines())
+        if entry["level"] == "warning"
+    ]
+    named = [warning for warning in warnings if "was damaged" in warning and "set aside" in warning]
+    assert len(named) == 1
+    assert named[0] in notices
