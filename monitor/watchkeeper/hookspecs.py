@@ -2,6 +2,33 @@
 
 ``watchkeeper plugin docs`` prints this page, with the types that it speaks of and the bench for tests.
 
+**Begin.** ``watchkeeper plugin new NAME`` writes a whole project: hooks, a section of the config, a view, tests and
+packaging. ``watchkeeper plugin check PATH`` judges a plugin by the rules of this page, and ``watchkeeper plugins`` says
+how each one does in a running watch. The smallest plugin is one file, here ``portable.py`` in the plugin folder:
+
+    from watchkeeper.api import Hail, Urgency, hookimpl
+
+    class Portable:
+        name = "portable"
+        api = 1
+
+        def __init__(self, config, context):
+            self.context = context
+
+        @hookimpl
+        def annotate(self, hearing):
+            if hearing.call is not None and hearing.call.endswith("/P"):
+                hail = Hail(
+                    key=f"portable {hearing.call} {hearing.band}",
+                    urgency=Urgency.NOTE,
+                    sentence=f"{hearing.call} is portable, on {hearing.band}",
+                    rule="portable",
+                    at_ms=self.context.now_ms,
+                    call=hearing.call,
+                    band=hearing.band,
+                )
+                self.context.hail(hail)
+
 A plugin is a class, named in the entry-point group ``watchkeeper.plugins`` of an installed package, or standing alone
 in a ``*.py`` file of the plugin folder (``[plugins] folder``). The host makes it as ``Plugin(config, context)``. Its
 class attributes say who it is:
@@ -26,8 +53,8 @@ a network, a disk or another program belongs in ``async_run``, ``async_deliver``
 ``context`` alone: no clock but ``context.now_ms``, no randomness, no network, no order of a set. Then a journal that is
 replayed gives the same hails and views to the byte.
 
-**Faults.** What a hook raises is counted and contained, even ``SystemExit``; so is what its tasks and callbacks raise. A
-plugin is *rested* for some minutes, and every face says which plugin, of which package, and why, when
+**Faults.** What a hook raises is counted and contained, even ``SystemExit``; so is what its tasks and callbacks raise.
+A plugin is *rested* for some minutes, and every face says which plugin, of which package, and why, when
 
 * a hook raises five times in a row, or callbacks of its own raise five times within ten minutes;
 * three calls, or steps of its tasks, take longer than ``[plugins] budget_ms`` within ten minutes, or its notes on all

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import inspect
 import re
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -15,8 +16,10 @@ from click.testing import CliRunner
 from watchkeeper import api, hookspecs
 from watchkeeper.api import Check, CheckState, Contact, Context, Destination, Event, Hail, Hearing, Period, Urgency
 from watchkeeper.api import hookimpl as implemented
+from watchkeeper.authoring.conformance import judge
 from watchkeeper.authoring.manual import page
 from watchkeeper.cli import cli
+from watchkeeper.host.discovery import in_folder
 from watchkeeper.host.fitness import HOOKS
 from watchkeeper.testing import Bench
 from watchkeeper.view import Notice, Panel, View
@@ -150,3 +153,30 @@ def test_every_name_of_the_door_is_on_the_page() -> None:
     made = page()
     missing = [name for name in api.__all__ if not re.search(rf"\b{name}\b", made)]
     assert missing == []
+
+
+def test_the_example_at_the_beginning_is_a_plugin_that_keeps_every_rule(tmp_path: Path) -> None:
+    (example,) = re.findall(r"\n\n((?: {4}.*\n|\n)+)", page().partition("It marks what")[0])
+    (tmp_path / "portable.py").write_text(textwrap.dedent(example))
+    (judged,) = judge(str(tmp_path))
+    assert judged.passed, judged.checks
+    (candidate,) = in_folder(tmp_path)
+    bench = Bench(candidates=[candidate])
+    bench.period("CQ CE3QRT FF46", "CQ DL5QRM/P JO62")
+    assert bench.expect_hail(rule="portable").sentence == "DL5QRM/P is portable, on 20m"
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        '- `TRY_LATER`: `"try later"`',
+        '- `EVER`: `"first ever"`',
+        "- `scope`: `Scope`",
+        "- `at`: `datetime`",
+        "- `dial_hz`: `int`",
+        "- `activations`: `tuple[Activation, ...] = ()`",
+        "- `matched`: `str | None`: the prefix or exact call of the country file that decided",
+    ],
+)
+def test_members_and_fields_are_on_the_page_with_plain_types(row: str) -> None:
+    assert f"\n{row}\n" in page()
