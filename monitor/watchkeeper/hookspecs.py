@@ -60,6 +60,7 @@ A plugin is *rested* for some minutes, and every face says which plugin, of whic
 * three calls, or steps of its tasks, take longer than ``[plugins] budget_ms`` within ten minutes, or its notes on all
   hearings of a burst longer than ``burst_budget_ms``;
 * three judgements within ten minutes bring more than 250 hails of it (those beyond are dropped each time);
+* more than 500 tasks of its own run at once;
 * its ``async_run`` ends by an error, or a task or callback of its own would have ended the program.
 
 While it rests no hook of it is called and its ``async_run`` is stopped, to begin anew afterwards; what it had begun to

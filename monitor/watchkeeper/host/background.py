@@ -13,7 +13,7 @@ from .context import Context
 from .guard import Record, Slot
 from .loop import owner
 from .status import State
-from .tasks import Contained, tasks_of
+from .tasks import Contained, delivering, tasks_of
 
 _log = logging.getLogger(__name__)
 
@@ -67,7 +67,7 @@ class Background:
         async with self._turn:
             self._stop.set()
             await self._end_running()
-            await self._sweep(among)
+            await self._sweep(tasks_of(self._record, among, deliveries=False))
 
     async def resume(self) -> None:
         """After a rest: begin the background task anew."""
@@ -129,6 +129,7 @@ class Background:
         task.add_done_callback(self._delivering.discard)
 
     async def _deliver(self, slot: Slot, hail: Hail) -> None:
+        delivering.set(True)
         for wait_s in (*RETRY_AFTER_S, None):
             slot.calls += 1
             try:
@@ -165,7 +166,7 @@ class Background:
         async with self._turn:
             await self._end_running()
             await _ended(self._delivering)
-            await self._sweep(among)
+            await self._sweep(tasks_of(self._record, among))
 
     async def _end_running(self) -> None:
         await _ended(self._running)
@@ -176,14 +177,16 @@ class Background:
         if not all(task.done() for task in self._running):
             self._say("its background task does not end even when cancelled")
 
-    async def _sweep(self, among: Collection[asyncio.Task[Any]]) -> None:
-        """Cancel tasks that the plugin's code started and left running."""
+    async def _sweep(self, tasks: Iterable[asyncio.Task[Any]]) -> None:
+        """Cancel what of ``tasks`` the plugin's code left running."""
         known = {*self._running, *self._delivering, asyncio.current_task()}
-        leaked = [task for task in tasks_of(self._record, among) if task not in known and not task.done()]
-        for task in leaked:
+        left = [task for task in tasks if task not in known and not task.done()]
+        if left:
+            others = f" and {len(left) - 1} others" if len(left) > 1 else ""
+            self._say(f"it left the task {left[0].get_name()!r}{others} running")
+        for task in left:
             task.cancel()
-            self._say(f"it left the task {task.get_name()!r} running")
-        await _ended(leaked)
+        await _ended(left)
 
 
 async def _ended(tasks: Iterable[asyncio.Task[Any]]) -> None:

@@ -95,6 +95,7 @@ class Record:
         self.slots: dict[str, Slot] = {}
         self.burst_ns = 0  # spent on notes since the last judgement
         self.errors_beside = 0  # of what it runs beside its hooks: tasks and callbacks of its own
+        self.tasks = 0  # of its own that are not done
         self.hails = 0  # raised since the last judgement
         self.asked = False  # a rest is asked for, and not yet in the journal
         self.until_ms: int | None = None
@@ -111,6 +112,10 @@ class Record:
         if self.state is not State.RESTED:
             self.reason = reason
         return reason
+
+    def lose_task(self) -> None:
+        """One of its tasks is done."""
+        self.tasks -= 1
 
     def wake(self) -> None:
         """Put it back into service after a rest, with a clean slate."""

@@ -75,7 +75,7 @@ class PluginHost(HookCaller):
         found = available(settings) if candidates is None else candidates
         self._fleet: Fleet = assemble(found, settings, self._context, outlets.records, safe=safe)
         self._backgrounds: dict[str, Background] = {}
-        faults = Faults(self._failed_beside, self._overran_beside, _stray)
+        faults = Faults(self._failed_beside, self._overran_beside, self._crowded, _stray)
         self._containment = Containment(
             lambda: self._fleet.running, self.meter, lambda: self.settings.budget_ms, faults
         )
@@ -185,6 +185,10 @@ class PluginHost(HookCaller):
     def _overran_beside(self, record: Record, spent_ns: int, allowed_ms: float) -> None:
         what = "one step of a task or callback of its own"
         self._held_against(record, record.overran(what, spent_ns, allowed_ms, self._now_ms()))
+
+    def _crowded(self, record: Record, allowed: int) -> None:
+        if record.state is State.RUNNING and not record.asked:
+            self._held_against(record, record.say(f"more than {allowed} tasks of its own run at once"))
 
     def _ended(self, record: Record, error: BaseException) -> None:
         self._held_against(record, record.say(f"its background task ended: {type(error).__name__}: {error}"))

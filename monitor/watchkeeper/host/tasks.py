@@ -12,18 +12,23 @@ from contextvars import Context, ContextVar, copy_context
 from functools import partial
 from types import TracebackType
 from typing import Any, NamedTuple
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, WeakSet
 
 from .guard import Meter, Record
 from .loop import ContainingLoop, owner
 from .status import State
 
+#: tasks that a plugin may have at once; a hail that is being delivered may need a handful
+MOST_TASKS = 500
 TASK = "a task of its own"
 CALLBACK = "a callback of its own"
 
 #: whether the plugin's code runs for the core, which waits for what comes of it, as of a try to forward a contact
 _awaited: ContextVar[bool] = ContextVar("awaited", default=False)
+#: whether it runs to deliver a hail
+delivering: ContextVar[bool] = ContextVar("delivering", default=False)
 _owners: WeakKeyDictionary[asyncio.Task[Any], Record] = WeakKeyDictionary()
+_for_deliveries: WeakSet[asyncio.Task[Any]] = WeakSet()
 
 
 class PluginTaskError(Exception):
@@ -35,6 +40,7 @@ class Faults(NamedTuple):
 
     failed: Callable[[Record, str, BaseException], None]  # in what, by which error
     overran: Callable[[Record, int, float], None]  # how many ns it took, how many ms are allowed
+    crowded: Callable[[Record, int], None]  # how many tasks it has
     stray: Callable[[BaseException], None]  # nobody knows whose
 
 
@@ -84,8 +90,17 @@ class Containment:
                 options["context"] = mine.context()
         task: asyncio.Task[Any] = make(loop, work, **options)
         if mine is not None and not mine.awaited:
-            _owners[task] = mine.record
+            self._note(task, mine.record)
         return task
+
+    def _note(self, task: asyncio.Task[Any], record: Record) -> None:
+        _owners[task] = record
+        if delivering.get():
+            _for_deliveries.add(task)
+        record.tasks += 1
+        task.add_done_callback(lambda _: record.lose_task(), context=Context())
+        if record.tasks > MOST_TASKS:
+            self._faults.crowded(record, MOST_TASKS)
 
     def _contained(self, work: Coroutine[Any, Any, Any]) -> Contained | None:
         frame = getattr(work, "cr_frame", None)
@@ -127,9 +142,9 @@ class Containment:
         self._faults.stray(error)
 
 
-def tasks_of(record: Record, among: Iterable[asyncio.Task[Any]]) -> list[asyncio.Task[Any]]:
-    """Those tasks that the plugin started for itself."""
-    return [task for task in among if _owners.get(task) is record]
+def tasks_of(record: Record, among: Iterable[asyncio.Task[Any]], *, deliveries: bool = True) -> list[asyncio.Task[Any]]:
+    """Those tasks that the plugin started for itself, with or without those that deliver hails."""
+    return [task for task in among if _owners.get(task) is record and (deliveries or task not in _for_deliveries)]
 
 
 class Contained(Coroutine[Any, Any, Any]):

@@ -15,10 +15,11 @@ import pytest
 from tests.monitor.host.plugins import Flooder, Plain, Shower
 from tests.monitor.host.test_plugin_host import Clock
 
-from watchkeeper.api import hookimpl
+from watchkeeper.api import Hail, Urgency, hookimpl
 from watchkeeper.host.loop import ContainingLoop
 from watchkeeper.host.plugin_host import MOST_HAILS
 from watchkeeper.host.status import State
+from watchkeeper.host.tasks import MOST_TASKS
 from watchkeeper.model import Contact, Sending, SendResult
 from watchkeeper.testing import Bench
 
@@ -359,6 +360,80 @@ async def test_a_plugin_that_rests_at_the_start_begins_its_background_task_after
         bench.period()
         await turns()
         assert seen == ["start", "run"]
+
+
+async def test_a_plugin_that_has_too_many_tasks_is_rested_and_they_are_ended() -> None:
+    class Leaker(Plain):
+        name = "leaker"
+
+        @hookimpl
+        def annotate(self) -> None:
+            loop = asyncio.get_running_loop()
+            self.left = [loop.create_task(asyncio.sleep(3600)) for _ in range(300)]
+
+    bench = Bench(Leaker, Shower)
+    async with bench.running():
+        before = len(asyncio.all_tasks())
+        bench.period("CQ CE3QRT FF46")
+        assert bench.status("leaker").state is State.RUNNING
+        bench.period("CQ CE4QRT FF46")
+        assert bench.status("leaker").state is State.RESTED
+        assert bench.status("leaker").reason == f"more than {MOST_TASKS} tasks of its own run at once"
+        await turns()
+        assert len(asyncio.all_tasks()) == before
+        assert bench.status("shower").state is State.RUNNING
+
+
+async def test_tasks_that_end_do_not_count() -> None:
+    class Busy(Plain):
+        name = "busy"
+
+        @hookimpl
+        def annotate(self) -> None:
+            loop = asyncio.get_running_loop()
+            self.tasks = [loop.create_task(asyncio.sleep(0)) for _ in range(300)]
+
+    bench = Bench(Busy)
+    async with bench.running():
+        for _ in range(4):
+            bench.period("CQ CE3QRT FF46")
+            await turns()
+        assert bench.status("busy").state is State.RUNNING
+
+
+async def test_a_rest_leaves_a_delivery_under_way_with_all_its_tasks() -> None:
+    class Carrier(Shower):
+        name = "carrier"
+
+        def __init__(self, config: Any, context: Any) -> None:
+            super().__init__(config, context)
+            self.release = asyncio.Event()
+            self.carried: list[str] = []
+
+        @hookimpl
+        async def async_deliver(self, hail: Hail) -> None:
+            await asyncio.create_task(self.carry(hail))
+
+        async def carry(self, hail: Hail) -> None:
+            await self.release.wait()
+            self.carried.append(hail.key)
+
+        @hookimpl
+        async def async_run(self) -> None:
+            await asyncio.sleep(0)
+            raise OSError("something else went wrong")
+
+    bench = Bench(Carrier)
+    async with bench.running() as host:
+        plugin: Carrier = host.running[0].instance
+        host.deliver(Hail(key="k", urgency=Urgency.NOTE, sentence="s", rule="r", at_ms=1))
+        await turns()
+        bench.period("CQ CE3QRT FF46")
+        assert bench.status("carrier").state is State.RESTED
+        await turns()
+        plugin.release.set()
+        await turns()
+        assert plugin.carried == ["k"]
 
 
 # -- destinations -----------------------------------------------------------------------------------------------------
