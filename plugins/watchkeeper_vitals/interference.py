@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter, deque
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from typing import NamedTuple
 
 from watchkeeper.api import Hearing
 from watchkeeper.view import Urgency
@@ -13,21 +14,35 @@ from .vital import Vital
 Stretch = tuple[float, float]
 
 _STEP_HZ = 10
-#: a stretch is jammed after so many listened periods of energy without a decode, and free again when as many as lie
-#: between the two were without energy
-_JAMMED, _FREE, _MOST = 8, 4, 10
-#: with fewer stations that decode, the band or the clock may be why the rest does not
-_LEAST_STATIONS = 3
+#: listened periods that are looked back on, and how many of them it takes
+_KEPT, _LEAST = 12, 8
+#: a step is held where it had energy in this share of the periods; once it is jammed, less keeps it so
+_HELD, _STILL_HELD = 0.75, 0.5
+#: of a wide stretch as much of the energy lacks a decode: a strong signal comes through now and then; in a narrow one,
+#: as one station fills it, nothing decodes at all
+_BARE, _STILL_BARE = 0.6, 0.5
 #: a stretch this wide costs everybody a place
 _WIDE_HZ = 100.0
+#: with fewer stations that decode, the band or the clock may be why the rest does not
+_LEAST_STATIONS = 3
+#: from this SNR on a signal's skirts hold energy too
+_STRONG_DB = 0.0
+_EDGE_HZ = 5.0
+
+
+class _Look(NamedTuple):
+    """One listened period: the steps that held energy, and those of them in which something decoded."""
+
+    held: frozenset[int]
+    decoded: frozenset[int]
 
 
 class Jammed:
-    """Counts, for each step of audio, the listened periods in which it held energy that did not decode."""
+    """Stretches that hold energy in period after period without a decode, or with far too few."""
 
     def __init__(self) -> None:
-        self._runs: dict[int, int] = {}
-        self._on: set[int] = set()
+        self._looks: deque[_Look] = deque(maxlen=_KEPT)
+        self._on: frozenset[int] = frozenset()
         self.told = False
 
     def take(self, occupied: Sequence[Stretch], hearings: Iterable[Hearing], width_hz: float) -> None:
@@ -36,30 +51,63 @@ class Jammed:
         decoded: set[int] = set()
         stations: set[str | None] = set()
         for one in hearings:
+            if not one.credibility.credible:
+                continue
             stations.add(one.call)
+            skirt_hz = width_hz / 2 if one.snr_db >= _STRONG_DB else _EDGE_HZ
             for offset_hz in (one.offset_hz, *one.images):
-                # a strong signal's skirts hold energy too
-                decoded |= _steps(offset_hz - width_hz / 2, offset_hz + 1.5 * width_hz)
+                decoded |= _steps(offset_hz - skirt_hz, offset_hz + width_hz + skirt_hz)
         if len(stations) < _LEAST_STATIONS:
             return
-        held = {step for low_hz, high_hz in occupied for step in _steps(low_hz, high_hz)}
-        for step in decoded:
-            self._runs.pop(step, None)
-        for step in held - decoded:
-            self._runs[step] = min(_MOST, self._runs.get(step, 0) + 1)
-        for step in [one for one in self._runs if one not in held]:
-            self._runs[step] -= 1
-            if not self._runs[step]:
-                del self._runs[step]
-        self._on = {step for step, run in self._runs.items() if run >= _JAMMED or (step in self._on and run > _FREE)}
+        held = frozenset(step for low_hz, high_hz in occupied for step in _steps(low_hz, high_hz))
+        self._looks.append(_Look(held, held & decoded))
+        self._on = self._judge()
+
+    def _judge(self) -> frozenset[int]:
+        size = len(self._looks)
+        if size < _LEAST:
+            return frozenset()
+        held = Counter(step for look in self._looks for step in look.held)
+        decoded = Counter(step for look in self._looks for step in look.decoded)
+        found: set[int] = set()
+        steps = sorted(
+            step for step, count in held.items() if count >= size * (_STILL_HELD if step in self._on else _HELD)
+        )
+        for run in _runs(steps):
+            found |= {step for step in run if not decoded[step] and held[step] >= _LEAST}
+            bare = [held[step] * (1 - (_STILL_BARE if step in self._on else _BARE)) - decoded[step] for step in run]
+            first, last = _best(bare)
+            if (last - first) * _STEP_HZ >= _WIDE_HZ:
+                found |= set(run[first:last])
+        return frozenset(found)
 
     @property
     def stretches(self) -> list[Stretch]:
         """The jammed stretches in Hz, lowest first."""
-        steps = sorted(self._on)
-        starts = [step for before, step in pairwise([-2, *steps]) if step > before + 1]
-        ends = [step for step, after in pairwise([*steps, 1 << 30]) if after > step + 1]
-        return [(low * _STEP_HZ, (high + 1) * _STEP_HZ) for low, high in zip(starts, ends, strict=True)]
+        return [(run[0] * _STEP_HZ, (run[-1] + 1) * _STEP_HZ) for run in _runs(sorted(self._on))]
+
+
+def _runs(steps: Sequence[int]) -> list[list[int]]:
+    """Neighbouring steps together."""
+    found: list[list[int]] = []
+    for step in steps:
+        if found and found[-1][-1] == step - 1:
+            found[-1].append(step)
+        else:
+            found.append([step])
+    return found
+
+
+def _best(values: Sequence[float]) -> tuple[int, int]:
+    """The bounds, first and last plus one, of the neighbours with the largest sum (Kadane, textbook)."""
+    best, total, first, found = 0.0, 0.0, 0, (0, 0)
+    for at, value in enumerate(values):
+        if total <= 0:
+            total, first = 0.0, at
+        total += value
+        if total > best:
+            best, found = total, (first, at + 1)
+    return found
 
 
 def _steps(low_hz: float, high_hz: float) -> set[int]:

@@ -63,6 +63,22 @@ def test_stations_that_decode_now_and_then_are_none() -> None:
     assert not bench.hails
 
 
+def test_a_strong_station_that_comes_through_now_and_then_hides_no_wide_stretch() -> None:
+    bench = Bench(Vitals)
+    for number in range(12):
+        heard = (*OFFSETS_HZ[:3], 1220.0 if number % 3 == 0 else OFFSETS_HZ[3])
+        listen(bench, 1, (*STATIONS, (1180.0, 1300.0)), heard)
+    assert reading(bench).text == "1180–1300 Hz is jammed"
+
+
+def test_a_stretch_full_of_stations_that_decode_is_none() -> None:
+    bench = Bench(Vitals)
+    for number in range(24):
+        near = 1180.0 + 10 * (number % 7)
+        listen(bench, 1, (*STATIONS[:2], (near, near + 110)), (*OFFSETS_HZ[:2], near, near + 60))
+    assert not bench.hails
+
+
 def test_a_band_on_which_nothing_decodes_is_none() -> None:
     """The clock or the mode is off: that is another vital's matter."""
     bench = Bench(Vitals)
