@@ -54,7 +54,8 @@ class Reaching:
             except TimeoutError:
                 self._said[name] = f"no connection in {_PATIENCE_S:g} s"
             except OSError as error:
-                self._said[name] = str(error)
+                # asyncio puts the address into the words, and not into every one
+                self._said[name] = os.strerror(error.errno) if (error.errno or 0) > 0 else error.strerror or str(error)
 
     async def _reach(self, name: str) -> None:
         if name in self._hosts:
@@ -67,17 +68,19 @@ class Reaching:
     def checks(self) -> list[Check]:
         """A line for each log, and one for the folder of the ADIF file."""
         found = [] if self._folder is None else [_folder(self._folder)]
-        return [*found, *(_log(name, said, udp=name in self._hosts) for name, said in self._said.items())]
+        return [*found, *(self._log(name, said) for name, said in self._said.items())]
 
-
-def _log(name: str, said: str | None, *, udp: bool) -> Check:
-    if said is None:
-        state, evidence = CheckState.WAITING, "not tried yet"
-    elif said:
-        state, evidence = CheckState.POOR, said
-    else:
-        state, evidence = CheckState.GOOD, "has an address; nobody tells whether UDP arrives" if udp else "answers"
-    return _check(name, state, evidence, _REMEDY)
+    def _log(self, name: str, said: str | None) -> Check:
+        udp = name in self._hosts
+        place = self._hosts[name] if udp else "{} port {}".format(*self._places[name])
+        if said is None:
+            state, evidence = CheckState.WAITING, f"{place}: not tried yet"
+        elif said:
+            state, evidence = CheckState.POOR, f"{place}: {said}"
+        else:
+            state = CheckState.GOOD
+            evidence = f"{place}: {'is known; nobody tells whether UDP arrives' if udp else 'answers'}"
+        return _check(name, state, evidence, _REMEDY)
 
 
 def _folder(folder: Path) -> Check:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import errno
+import os
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -67,11 +69,12 @@ async def test_what_listens_is_within_reach_and_gets_not_a_byte(tmp_path: Path) 
 
 
 async def test_what_does_not_listen_is_told_with_the_reason(tmp_path: Path) -> None:
-    on = bench(tmp_path, file=False, tcp=[{"name": "hut", "host": "127.0.0.1", "port": free_port()}])
+    port = free_port()
+    on = bench(tmp_path, file=False, tcp=[{"name": "hut", "host": "127.0.0.1", "port": port}])
     assert checks(on)["hut"].state is CheckState.WAITING
     found = await tried(on)
     assert found["hut"].state is CheckState.POOR
-    assert "127.0.0.1" in found["hut"].evidence
+    assert found["hut"].evidence == f"127.0.0.1 port {port}: {os.strerror(errno.ECONNREFUSED)}"
     assert found["hut"].remedy is not None
 
 
