@@ -55,7 +55,8 @@ class Reaching:
                 self._said[name] = f"no connection in {_PATIENCE_S:g} s"
             except OSError as error:
                 # asyncio puts the address into the words, and not into every one
-                self._said[name] = os.strerror(error.errno) if (error.errno or 0) > 0 else error.strerror or str(error)
+                number = error.errno or 0
+                self._said[name] = os.strerror(number) if number > 0 else error.strerror or str(error)
 
     async def _reach(self, name: str) -> None:
         if name in self._hosts:
