@@ -80,8 +80,8 @@ class Worked:
         self._tally = Tally(config.activation, lambda: context.worked)
         self._active: tuple[Reference, ...] = ()
         self._views: tuple[View, ...] | None = None
-        #: the UTC day and the references that the views were made for
-        self._shows: tuple[int, tuple[Reference, ...]] = (-1, ())
+        #: the UTC day, the references and the log that the views were made for
+        self._shows: tuple[int, tuple[Reference, ...], WorkedIndex | None] = (-1, (), None)
 
     # -- notes --------------------------------------------------------------------------------------------------------
 
@@ -215,7 +215,7 @@ class Worked:
     @hookimpl
     def views(self) -> tuple[View, ...]:
         """The session's contacts, newest first, how many there are, and how far each activation is."""
-        shows = (self._context.now_ms // _DAY_MS, self._context.own.activations)
+        shows = (self._context.now_ms // _DAY_MS, self._context.own.activations, self._context.worked)
         if self._views is None or shows != self._shows:
             self._shows = shows
             self._views = (*self._activations(), self._counts(), self._table())

@@ -22,8 +22,7 @@ def command(data: Path | None, plain: bool, theme: str) -> None:
       watchkeeper attach --theme sunlight
     """
     from ..faces.source import NoDaemonError, ask
-    from ..store.folder import data_folder
-    from .standing import SOCKET
+    from ..store.folder import SOCKET, data_folder
 
     path = data_folder(data) / SOCKET
     try:

@@ -34,6 +34,7 @@ def import_command(ctx: click.Context, files: tuple[str, ...], data: Path | None
     A contact that the log has already (same call, band and mode, a start within five minutes) is equal and not added
     again; one that only the file knows as confirmed confirms it. Each record is counted as new, equal or refused;
     "mended" counts those among them that broke the standard and could be mended, and contacts that were confirmed.
+    Where a watch stands on the log, it does the work, goes on meanwhile, and judges by the larger log from then on.
 
     The exit code is 0 when every file could be read (refused records are listed), 1 otherwise.
 

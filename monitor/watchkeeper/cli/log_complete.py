@@ -8,9 +8,8 @@ from pathlib import Path
 import click
 
 from ..faces.source import ActRefusedError, NoDaemonError, RemoteSource
-from ..store.folder import data_folder
+from ..store.folder import SOCKET, data_folder
 from .options import fail
-from .standing import SOCKET
 
 
 def complete(call: str, data: Path | None) -> None:

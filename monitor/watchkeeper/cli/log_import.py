@@ -5,32 +5,74 @@ from __future__ import annotations
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any, BinaryIO
 
 import click
 import msgspec
 
+from watchkeeper.cli.importing import IMPORT, LAID, UNDO
 from watchkeeper.cli.opening import looking, writing
 from watchkeeper.cli.options import FAILED, fail
+from watchkeeper.faces.source import ActRefusedError, NoDaemonError, ask, tell
 from watchkeeper.schema.events import stamp
-from watchkeeper.store.folder import data_folder
-from watchkeeper.store.imports import Imported, last_import, listed
+from watchkeeper.store.database import reading
+from watchkeeper.store.folder import SOCKET, data_folder
+from watchkeeper.store.imports import Imported, Progress, last_import, listed
 from watchkeeper.store.merging import Summary
+from watchkeeper.store.store import Store
 
 _STANDARD_INPUT = "-"
+#: a watch that stands may take minutes for a large log, on a busy computer longer
+_PATIENCE_S = 3600.0
+
+
+class _WatchedLog:
+    """The log that a standing watch holds and changes when asked: as much of a store as importing needs."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def import_adif(self, path: Path, name: str, _progress: Progress) -> Imported:
+        """As the store's own; raises ActRefusedError with what the watch cannot do."""
+        with path.open("rb") as stream, _laid(stream, self._folder) as copy:
+            return msgspec.convert(self._ask({"act": IMPORT, "file": copy.name, "name": name}), Imported)
+
+    def undo_import(self, number: int) -> int:
+        """As the store's own; raises ActRefusedError where there is none to take back."""
+        return int(self._ask({"act": UNDO, "number": number})["taken_back"])
+
+    def _ask(self, act: Mapping[str, Any]) -> Any:
+        return tell(self._folder / SOCKET, act, timeout_s=_PATIENCE_S)
+
+
+@contextmanager
+def _changing(data: Path | None) -> Iterator[Store | _WatchedLog]:
+    """The log, to be changed here, or by the watch that stands on it. Ends the command where it cannot be had."""
+    folder = data_folder(data)
+    try:
+        ask(folder / SOCKET, "/api/status")
+    except NoDaemonError:
+        with writing(data) as store:
+            yield store
+        return
+    try:
+        yield _WatchedLog(folder)
+    except (NoDaemonError, ActRefusedError) as fault:
+        fail(fault)
 
 
 def import_files(files: Sequence[str], data: Path | None, as_json: bool) -> int:
     """Import each of ``files``; the exit code."""
     total = Summary()
     unread = 0
-    with writing(data) as store:
+    with _changing(data) as log:
         for name in files:
             try:
                 with _at_hand(name, data) as path, _shown(name, as_json) as progress:
-                    done = store.import_adif(path, path.name if name != _STANDARD_INPUT else "standard input", progress)
+                    done = log.import_adif(path, path.name if name != _STANDARD_INPUT else "standard input", progress)
             except OSError as fault:
                 click.echo(f"watchkeeper: {name}: {fault.strerror}", err=True)
                 unread += 1
@@ -44,14 +86,14 @@ def import_files(files: Sequence[str], data: Path | None, as_json: bool) -> int:
 
 def undo_import(number: int | None, data: Path | None, as_json: bool) -> None:
     """Take an import back and say which."""
-    with writing(data) as store:
-        with store.reader() as db:
+    with _changing(data) as log:
+        with reading(data_folder(data)) as db:
             number = last_import(db) if number is None else number
             name = next((one.name for one in listed(db) if one.id == number), "")
         if number is None:
             fail("there is no import to take back")
         try:
-            taken = store.undo_import(number)
+            taken = log.undo_import(number)
         except KeyError:
             fail(f"there is no import {number} to take back")
     if as_json:
@@ -78,8 +120,15 @@ def _at_hand(name: str, data: Path | None) -> Iterator[Path]:
     if name != _STANDARD_INPUT:
         yield Path(name)
         return
-    with tempfile.NamedTemporaryFile(dir=data_folder(data), prefix=".import-") as kept:
-        shutil.copyfileobj(sys.stdin.buffer, kept)
+    with _laid(sys.stdin.buffer, data_folder(data)) as path:
+        yield path
+
+
+@contextmanager
+def _laid(stream: BinaryIO, folder: Path) -> Iterator[Path]:
+    """A copy of ``stream`` in the data folder for as long as it lasts."""
+    with tempfile.NamedTemporaryFile(dir=folder, prefix=LAID) as kept:
+        shutil.copyfileobj(stream, kept, 1 << 20)
         kept.flush()
         yield Path(kept.name)
 

@@ -171,9 +171,8 @@ def _mended(data: Path | None, act: str, numbers: tuple[int, ...], work: Callabl
     """How many rows were changed: by the standing watch, which alone may write, or by ``work`` where none stands."""
     from watchkeeper.cli.opening import writing
     from watchkeeper.cli.options import fail
-    from watchkeeper.cli.standing import SOCKET
     from watchkeeper.faces.source import ActRefusedError, NoDaemonError, tell
-    from watchkeeper.store.folder import data_folder
+    from watchkeeper.store.folder import SOCKET, data_folder
 
     try:
         return int(tell(data_folder(data) / SOCKET, {"act": act, "rows": numbers})["rows"])

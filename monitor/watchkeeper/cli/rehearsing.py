@@ -18,11 +18,12 @@ from ..config import Config, ConfigError, PluginSettings, load
 from ..faces.page.opening import PageError
 from ..intake.udp import IntakeError
 from ..store.errors import StoreError
+from ..store.folder import SOCKET
 from ..watch.journal import Act
 from . import logs
 from .paging import Page, paged
 from .showing import face, stop_on_signals, wants_plain
-from .standing import SOCKET, Standing, keep_what_stands, stand
+from .standing import Standing, keep_what_stands, stand
 
 #: what is still to be forwarded when the band falls silent has this long
 FORWARD_S = 30.0

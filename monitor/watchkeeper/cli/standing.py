@@ -24,15 +24,16 @@ from ..intake.udp import UdpIntake
 from ..schema.events import Contact, Receipt, stamp, to_ms
 from ..schema.wire import Decoded
 from ..store.dispatch import in_words
+from ..store.folder import SOCKET
 from ..store.store import Store
 from ..watch.explaining import explain
 from ..watch.journal import Act
 from ..watch.keeper import Keeper
 from ..watch.preflight import core_checks
+from .importing import IMPORT, UNDO, change_log
 from .mending import DROP, RETRY, mend
 from .reloading import Reloads
 
-SOCKET = "watch.sock"
 #: what the operator may do from a face or by a command
 ACTS = ("done", "log", "pause", "release", "session")
 
@@ -136,7 +137,9 @@ class Standing:
         checks = [*core_checks(self.status(), session.watch.worked.count), *session.host.preflight()]
         return sorted(checks, key=lambda check: check.rank)
 
-    async def _act(self, act: Mapping[str, Any]) -> dict[str, int] | None:
+    async def _act(self, act: Mapping[str, Any]) -> dict[str, Any] | None:
+        if act.get("act") in (IMPORT, UNDO):
+            return await change_log(self.keeper, act)
         if act.get("act") in (RETRY, DROP):
             return await mend(self.store, self.keeper.dispatcher, act, wall_clock_ms())
         try:

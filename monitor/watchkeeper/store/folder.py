@@ -15,6 +15,8 @@ from .errors import FolderError, StoreHeldError
 DATABASE = "watchkeeper.db"
 ADIF_COPY = "adif-copy"
 LOCK = "watch.lock"
+#: where a standing watch is asked
+SOCKET = "watch.sock"
 VARIABLE = "WATCHKEEPER_DATA"
 
 

@@ -203,6 +203,10 @@ class WorkedIndex:
         """From now on :meth:`worked_this_session` knows only what is added after this call."""
         self._session.clear()
 
+    def go_on_from(self, before: WorkedIndex) -> None:
+        """Take the session over from the index that this one takes the place of."""
+        self._session |= before._session
+
     def is_worked(
         self,
         dimension: Dimension,

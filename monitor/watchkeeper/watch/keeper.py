@@ -10,7 +10,7 @@ from contextvars import Context
 from functools import partial
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -36,6 +36,8 @@ from .pump import Arrival, Arrivals, Pump
 from .reload import ReloadRefusedError, follow, show
 from .rules import own_of, rules_of
 from .session import Records, Session
+
+T = TypeVar("T")
 
 _log = logging.getLogger(__name__)
 HOUR_MS = 3_600_000
@@ -208,6 +210,8 @@ class Keeper:
             chunk.resume(entry.n + 1, entry.t)
             if entry.outcome is not None and entry.outcome.contact is not None:
                 newest = max(newest, entry.outcome.contact)
+            if entry.rebase is not None:
+                newest = max(newest, entry.rebase)
             if before % TURN == 0:
                 await asyncio.sleep(0)
         if plain(config) != plain(self.config):
@@ -380,6 +384,14 @@ class Keeper:
                 self._notify()
             else:
                 await self.session.pump.act(act)
+
+    async def change_log(self, work: Callable[[Store], T]) -> T:
+        """Have ``work`` change the log aside, while the watch goes on; from then on it judges by the changed log."""
+        done = await asyncio.to_thread(work, self.store)
+        async with self._turn:
+            self.session.pump.enter(rebase=self.store.newest_contact())
+            self._notify()
+        return done
 
     def snapshot(self) -> snapshot.Snapshot:
         """What the faces draw; the same object while nothing changed."""

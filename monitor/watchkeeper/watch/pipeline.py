@@ -186,7 +186,8 @@ class Watch:
         elif entry.rest is not None and self._plugins is not None:
             self._plugins.apply(entry.rest)
         elif entry.rebase is not None and self._load_worked is not None:
-            self.worked = self._load_worked(entry.rebase)
+            before, self.worked = self.worked, self._load_worked(entry.rebase)
+            self.worked.go_on_from(before)
         elif entry.reload is not None:
             self._obey(entry.reload)
 
