@@ -75,6 +75,13 @@ class Cover(msgspec.Struct, frozen=True, kw_only=True):
     seq: int
 
 
+class Resting(msgspec.Struct, frozen=True, kw_only=True):
+    """A plugin that rests now, and why."""
+
+    plugin: str
+    reason: str
+
+
 class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
     """The watch at one moment of its event clock. It follows from the journal alone."""
 
@@ -87,6 +94,7 @@ class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
     hails: tuple[HailShown, ...] = ()
     held_back: int = 0  # hails that quiet hours or the limit kept in
     contacts: int = 0
+    rested: tuple[Resting, ...] = ()  # plugins; more of them stands in the status
 
     @property
     def now_ms(self) -> int | None:

@@ -23,7 +23,7 @@ from .discovery import Candidate
 from .guard import Meter, Record
 from .lending import Lent
 from .loading import Fleet, assemble, available
-from .status import PluginStatus, Rest, State
+from .status import PluginStatus, Rest, Resting, State
 from .tasks import Containment, Faults
 
 _log = logging.getLogger(__name__)
@@ -108,6 +108,11 @@ class PluginHost(HookCaller):
     def status(self) -> list[PluginStatus]:
         """Every plugin found, by name, running or not."""
         return [record.status() for record in self._fleet.records]
+
+    def rested(self) -> tuple[Resting, ...]:
+        """Those that rest now, by name."""
+        resting = (record for record in self._fleet.records if record.state is State.RESTED)
+        return tuple(Resting(plugin=record.name, reason=record.reason or "") for record in resting)
 
     def destinations(self) -> list[Destination]:
         """Where contacts go; asked once, after :meth:`start`. Of two with one name only the first is taken."""

@@ -42,6 +42,13 @@ class PluginStatus(msgspec.Struct, frozen=True, kw_only=True):
     hooks: dict[str, HookStatus]
 
 
+class Resting(msgspec.Struct, frozen=True, kw_only=True):
+    """A plugin that rests now, and why: as the journal says it."""
+
+    plugin: str
+    reason: str
+
+
 class Rest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A plugin is rested, or tried again: an entry of the journal, since it hangs on timings that no replay has."""
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, Protocol
 
 import msgspec
 
-from ..host.status import Rest
+from ..host.status import Rest, Resting
 from ..model import Contact, Hail, Hearing, Losses, OnAir, Own, Period
 from ..radio import locator
 from ..radio.message import read
@@ -47,6 +47,7 @@ class Plugins(Protocol):
     def event_seen(self, event: events.Event) -> None: ...
     def views(self) -> Sequence[AnyView]: ...
     def apply(self, rest: Rest) -> None: ...
+    def rested(self) -> tuple[Resting, ...]: ...
 
 
 class Outbound(NamedTuple):
@@ -157,6 +158,10 @@ class Watch:
         shown = () if self._plugins is None else self._plugins.views()
         offered = self._exchanges.ours.offered()
         return [unannounced.view_of(offered), *shown] if offered else shown
+
+    def rested(self) -> tuple[Resting, ...]:
+        """The plugins that rest now, and why."""
+        return () if self._plugins is None else self._plugins.rested()
 
     def next_due(self) -> int | None:
         """The journal time at which a tick has something to do; None while nothing waits."""

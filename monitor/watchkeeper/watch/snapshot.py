@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from ..host.status import Resting
 from ..model import Hail, Own, Period
 from ..schema.events import stamp
 from ..view import AnyView
@@ -41,6 +42,7 @@ class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
     hails_out: int
     held_back: int
     contacts: int
+    rested: tuple[Resting, ...]
 
 
 def take(watch: Watch) -> Snapshot:
@@ -55,6 +57,7 @@ def take(watch: Watch) -> Snapshot:
         hails_out=watch.hails.out,
         held_back=watch.hails.held_back,
         contacts=watch.contacts_logged,
+        rested=watch.rested(),
     )
 
 

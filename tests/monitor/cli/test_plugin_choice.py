@@ -96,7 +96,9 @@ def test_a_rested_plugin_is_named_with_its_origin_and_the_reason_on_every_face(t
         line_with(f"P{sentence[1:]}", "attach", "--plain", "--data", data)
         assert f"P{sentence[1:]}" in run("status", "--data", data).decode()
         assert f"broken: rested ({file})" in run("plugins", "--data", data).decode()
-        assert sentence in drawn(watch.ask("/api/snapshot"), status)
+        snapshot = watch.ask("/api/snapshot")
+        assert sentence in drawn(snapshot, status)
+        assert snapshot["rested"] == [{"plugin": "broken", "reason": reason}]
 
 
 def drawn(snapshot: dict[str, Any], status: dict[str, Any]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from watchkeeper.host.status import Rest
+from watchkeeper.host.status import Rest, Resting
 from watchkeeper.model import Contact, Hail, Hearing, Own, Period
 from watchkeeper.schema import events
 from watchkeeper.store.worked import WorkedIndex
@@ -88,6 +88,9 @@ class Recorder:
         self.events.append(event)
 
     def views(self) -> Sequence[AnyView]:
+        return ()
+
+    def rested(self) -> tuple[Resting, ...]:
         return ()
 
     def apply(self, rest: Rest) -> None:
