@@ -12,6 +12,8 @@ from .settings import VitalsConfig
 from .trials import Trial
 from .vital import Vital
 
+#: no amateur's transmitter lies outside (common practice, no source)
+_LEAST_W, _MOST_W = 0.001, 2000.0
 _TUNE = "When you are ready, send a short carrier at low power on a clear frequency, within your licence; I only read."
 
 
@@ -67,13 +69,20 @@ def _own(own: Own) -> Check:
 
 def _power(own: Own) -> Check:
     watts = own.power_w
-    state = CheckState.WAITING if watts is None else CheckState.GOOD if 0.001 <= watts <= 2000 else CheckState.POOR
+    state, remedy = CheckState.GOOD, None
+    if watts is None:
+        state, remedy = CheckState.WAITING, "Set power_w under [station]: the chance to be heard hangs on it."
+    elif not _LEAST_W <= watts <= _MOST_W:
+        state, remedy = (
+            CheckState.POOR,
+            f"It should be watts, {_LEAST_W:g} to {_MOST_W:g}: set power_w under [station].",
+        )
     return Check(
         key="power_set",
         label="Own power",
         state=state,
         evidence="not told" if watts is None else f"{watts:g} W",
-        remedy=None if state is CheckState.GOOD else "Set power_w under [station]: the chance to be heard hangs on it.",
+        remedy=remedy,
         rank=16,
     )
 

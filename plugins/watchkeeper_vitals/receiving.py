@@ -160,16 +160,18 @@ class Receiving:
             text = "wide enough" if self._was_wide else "too few stations to tell"
             return Vital("passband", "Passband", text, known=self._was_wide)
         self._was_wide = False
-        shown_hz = span_hz if self.filter_hz is None or not told else self.filter_hz[1] - self.filter_hz[0]
+        shown_hz, chance = (
+            (self.filter_hz[1] - self.filter_hz[0], 0.0) if told and self.filter_hz else (span_hz, chance)
+        )
         return Vital(
             "passband",
             "Passband",
             f"narrow: about {shown_hz:.0f} Hz",
             Urgency.WANTED,
-            f"All stations lie within {shown_hz:.0f} Hz of the {searched_hz:.0f} Hz that the decoder searches: "
-            "a narrow filter hides the rest of the band.",
+            (f"The radio's filter is {shown_hz:.0f} Hz wide" if told else f"All stations lie within {shown_hz:.0f} Hz")
+            + f", of the {searched_hz:.0f} Hz that the decoder searches: a narrow filter hides the rest of the band.",
             "Choose the radio's widest filter for data (about 3 kHz), and no band-pass tuning or notch.",
-            1.0 if told else min(0.999, 1 - chance**0.5),
+            min(0.999, 1 - chance**0.5),
             round(shown_hz),
         )
 

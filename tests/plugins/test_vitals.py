@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from tests.benchmarks.vitals import FAULTS, FOUND, HEALTHY_SEEDS, false_vitals, found_after, hailed
 
-from watchkeeper.api import CheckState, Farewell, Gauge, Tuning
+from watchkeeper.api import CheckState, Farewell, Gauge, Own, Tuning
 from watchkeeper.schema.events import Period, from_ms
 from watchkeeper.testing import Bench
 from watchkeeper.view import Gauges, Table, Urgency
@@ -145,6 +145,52 @@ def test_what_differs_from_the_set_up_sheet_is_shown() -> None:
         "sheet:filter_high_hz": (CheckState.POOR, "2400, not 3000"),
         "sheet:serial speed": (CheckState.GOOD, "should be 38400"),
     }
+
+
+def test_a_filter_that_is_told_narrow_is_named_whatever_is_heard() -> None:
+    bench = Bench(Vitals)
+    bench.tune(filter_low_hz=1250, filter_high_hz=1750)
+    for _ in range(2):
+        bench.hear("CQ CE3QRT FF46", offset_hz=400.0)
+        bench.period("CQ W1QSB FN42", offset_hz=2600.0)
+    assert reading(bench, "passband").sentence.startswith("The radio's filter is 500 Hz wide, of the 2700 Hz that")
+
+
+@pytest.mark.parametrize(
+    ("power_w", "state"), [(None, CheckState.WAITING), (5.0, CheckState.GOOD), (50_000.0, CheckState.POOR)]
+)
+def test_the_own_power_has_to_be_plausible(power_w: float | None, state: CheckState) -> None:
+    bench = Bench(Vitals, own=Own(call="DL5QRM", locator="JO62qm", power_w=power_w))
+    (found,) = [check for check in bench.host.preflight() if check.key == "power_set"]
+    assert found.state is state
+
+
+def test_two_receivers_do_not_overwrite_each_others_vitals() -> None:
+    """One has its audio too low, the other's is good: it is hailed once, and shown whose it is until it mends."""
+    bench = Bench(Vitals)
+    for low in (True, True, True, True, False, False, False):
+        for source, level in (("left", -80.0 if low else -30.0), ("right", -30.0)):
+            bench.feed(
+                Period(
+                    v=1, source=source, at=from_ms(bench.start_ms), mode=bench.mode, dial_hz=bench.dial_hz, count=0,
+                    final=True, audio_dbfs=level,
+                )
+            )  # fmt: skip
+        bench.skip()
+        if low:
+            last = reading(bench, "audio").text
+    assert last == "left: too low, -80 dBFS"
+    assert hailed(bench) == ["audio|left"]
+    assert reading(bench, "audio").urgency == Urgency.CALM
+
+
+def test_one_receiver_on_two_frequencies_by_turns_keeps_both_in_mind() -> None:
+    bench = Bench(Vitals)
+    for number in range(12):
+        bench.dial_hz = (14_074_000, 7_074_000)[number % 2]
+        bench.close(audio_dbfs=-30.0 if number % 2 else -80.0)
+    assert hailed(bench) == ["audio"]
+    assert reading(bench, "audio").urgency == Urgency.WANTED
 
 
 MANY = tuple(f"CQ {prefix}QS{last} FN42" for prefix in ("W1", "K2", "N3") for last in "ABCD")

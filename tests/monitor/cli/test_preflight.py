@@ -69,6 +69,7 @@ async def test_a_standing_watch_answers(tmp_path: Path) -> None:
         found = await asyncio.to_thread(ask, tmp_path / "watch.sock", "/api/preflight")
     keys = [check["key"] for check in found["checks"]]
     assert keys[:2] == ["source", "schema"]
+    assert keys.index("own") < keys.index("audio") < keys.index("match") < keys.index("log"), "as one sets up"
     assert {"own", "clock", "audio", "passband", "match", "log"} <= set(keys)
 
 
