@@ -44,6 +44,10 @@ def read(text: str) -> Reading:
     Up to 13 characters that fit no structure are free text. A hexadecimal word of 14 to 18 digits is telemetry;
     a shorter one cannot be told from free text and is taken as such.
     """
+    if not text.isascii() and not "".join(text.split()).isascii():
+        return Reading(
+            text, "other"
+        )  # not in the protocol's alphabet, but capitals could be: ß becomes SS, ı becomes I
     words = text.upper().split()
     for form in _FORMS:
         found = form(text, words)

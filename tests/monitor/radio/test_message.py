@@ -201,6 +201,15 @@ def test_what_fits_nothing_is_kept_as_other(text: str) -> None:
 # --- parts ----------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("text", ["CQ W1QSı JO62", "CQ W1Qß", "Ｗ１QSB DL5QRM 73", "cq dl5qrm ﬀ"])
+def test_letters_beyond_the_alphabet_make_no_call(text: str) -> None:
+    assert read(text) == Reading(text, "other")
+
+
+def test_blanks_of_any_kind_part_words() -> None:
+    assert read("CQ\u00a0W1QSB\u2003FN42").locator == "FN42"
+
+
 def test_all_parts_covers_every_form() -> None:
     assert [(p.addressee, p.step) for p in read("DL5QRM RR73; G4QRS <W1QSB> +02").all_parts] == [
         ("DL5QRM", "roger_farewell"),
