@@ -7,6 +7,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+#: what SQLite says, beside "full", where a disk without room cannot be written or a file there cannot grow
+_NO_ROOM = frozenset((sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_SHMSIZE))
+
 
 class StoreError(Exception):
     """Base of every fault of the store. Its text is fit to be shown as it is."""
@@ -63,7 +66,7 @@ def translated(fault: sqlite3.Error, path: Path) -> Exception:
     """Our exception for SQLite's ``fault``, or the fault itself where we know no better word."""
     code = getattr(fault, "sqlite_errorcode", None)
     primary = code & 0xFF if isinstance(code, int) else None
-    if primary == sqlite3.SQLITE_FULL or code == sqlite3.SQLITE_IOERR_WRITE:
+    if primary == sqlite3.SQLITE_FULL or code in _NO_ROOM:
         return DiskFullError(f"no room left for the log at {path}: nothing was written, make room and it goes on")
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return BusyError(f"another program keeps the log at {path} locked")
@@ -71,4 +74,7 @@ def translated(fault: sqlite3.Error, path: Path) -> Exception:
         return FolderError(f"the log at {path} cannot be opened for writing: {fault}")
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return DamagedError(f"the log at {path} is damaged: {fault}")
+    if primary == sqlite3.SQLITE_IOERR:
+        name = getattr(fault, "sqlite_errorname", "")
+        return FolderError(f"the disk does not read or write the log at {path}: {fault} ({name})")
     return fault

@@ -32,6 +32,8 @@ from .worked_rows import Gather
 
 #: told how much of the file is done, 0 to 1
 Progress = Callable[[float], None]
+#: a copy that is being made
+_UNFINISHED = ".unfinished"
 _CACHE_KIB = 24 * 1024
 
 
@@ -53,7 +55,7 @@ def import_file(
     """
     with path.open("rb"):  # one that cannot be read leaves no trace
         pass
-    with _in_bulk(connection), immediate(connection), ThreadPoolExecutor(1) as aside:
+    with _clearing(folder), _in_bulk(connection), immediate(connection), ThreadPoolExecutor(1) as aside:
         row = connection.execute("INSERT INTO import (started_ms, name) VALUES (?, ?)", (at_ms, name))
         import_id = row.lastrowid
         assert import_id is not None
@@ -143,9 +145,18 @@ def _copy(folder: Path, path: Path, import_id: int) -> Callable[[], object]:
     with path.open("rb") as start:
         suffix = ".adx" if import_parts.is_adx(start) else ".adi"
     copy = copies / f"import-{import_id}{suffix}"
-    unfinished = copy.with_name(f"{copy.name}.part")
+    unfinished = copies / _UNFINISHED
     shutil.copyfile(path, unfinished)
     return partial(unfinished.replace, copy)
+
+
+@contextmanager
+def _clearing(folder: Path) -> Iterator[None]:
+    """Leave no unfinished copy behind, whatever happens."""
+    try:
+        yield
+    finally:
+        (folder / ADIF_COPY / _UNFINISHED).unlink(missing_ok=True)
 
 
 @contextmanager

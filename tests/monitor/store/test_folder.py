@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 from tests.monitor.store.making import now
 
 from watchkeeper.store.database import reading
-from watchkeeper.store.errors import FolderError, NoLogError, StoreHeldError
+from watchkeeper.store.errors import FolderError, NoLogError, StoreError, StoreHeldError, in_words
 from watchkeeper.store.folder import data_folder
 from watchkeeper.store.store import Store
 
@@ -76,3 +77,17 @@ def test_there_is_nothing_to_read_where_there_is_no_log(tmp_path: Path) -> None:
 def test_readers_cannot_write(store: Store) -> None:
     with pytest.raises(FolderError, match="readonly"), store.reader() as db:
         db.execute("DELETE FROM contact")
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        (sqlite3.SQLITE_IOERR_SHMSIZE, "no room left for the log"),  # a full tmpfs, found by trying
+        (sqlite3.SQLITE_IOERR_READ, "the disk does not read or write the log"),
+    ],
+)
+def test_a_disk_that_fails_is_told_in_words(code: int, words: str) -> None:
+    fault = sqlite3.OperationalError("disk I/O error")
+    fault.sqlite_errorcode = code
+    with pytest.raises(StoreError, match=words), in_words(Path("watchkeeper.db")):
+        raise fault

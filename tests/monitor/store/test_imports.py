@@ -18,7 +18,7 @@ from watchkeeper.adif.contact import to_record
 from watchkeeper.model import Contact
 from watchkeeper.store import import_parts, imports
 from watchkeeper.store.contacts import standing
-from watchkeeper.store.folder import DATABASE
+from watchkeeper.store.folder import ADIF_COPY, DATABASE
 from watchkeeper.store.imports import Imported
 from watchkeeper.store.merging import Summary
 from watchkeeper.store.search import Wanted, find, tally
@@ -155,6 +155,16 @@ def test_a_file_that_is_not_there_leaves_no_trace(store: Store) -> None:
         store.import_adif(store.folder / "none.adi", "none.adi", lambda _done: None)
     with store.reader() as db:
         assert list(imports.listed(db)) == []
+
+
+def test_where_no_copy_can_be_kept_nothing_is_imported_and_nothing_lies_about(store: Store) -> None:
+    (store.folder / ADIF_COPY).write_bytes(b"in the way")
+    with pytest.raises(FileExistsError):
+        take(store, HEADER + PLAIN)
+    assert log(store) == []
+    (store.folder / ADIF_COPY).unlink()
+    assert take(store, HEADER + PLAIN).summary.new == 1
+    assert [path.name for path in (store.folder / ADIF_COPY).iterdir()] == ["import-1.adi"]
 
 
 def test_what_is_no_adif_at_all_adds_nothing(store: Store) -> None:
