@@ -156,7 +156,8 @@ def _clearing(folder: Path) -> Iterator[None]:
     try:
         yield
     finally:
-        (folder / ADIF_COPY / _UNFINISHED).unlink(missing_ok=True)
+        with suppress(OSError):  # most often there is none
+            (folder / ADIF_COPY / _UNFINISHED).unlink()
 
 
 @contextmanager
