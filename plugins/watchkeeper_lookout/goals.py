@@ -26,7 +26,7 @@ class GoalsConfig(msgspec.Struct, frozen=True, kw_only=True):
     def factor(self, needs: tuple[Need, ...], note: WorkedNote) -> float:
         """By how much a contact counts more than its needs say: threefold for an activation that still lacks some."""
         found = 1.0
-        if any(need.dimension in self.chase for need in needs):
+        if self.chase and any(need.dimension in self.chase for need in needs):
             found *= _CHASED
         if note.counts_for:
             found *= _MISSING

@@ -77,6 +77,7 @@ class Lookout:
     @hookimpl
     def burst_judged(self, period: Period) -> None:
         """Hail what the burst brought, on the first credible evidence."""
+        self._ranker.begin()
         self._hailer.judge(period, self._ranker)
         if not period.closed:  # else its end comes right behind
             self._settle(period)
@@ -123,6 +124,7 @@ class Lookout:
         if not ranked or not ranked[0].ready or all(each.station.call != self._top for each in ranked):
             ranked = self._ranked(context.stations())
         self._top = ranked[0].station.call if ranked else None
+        self._ranker.end()
 
     def _ranked(self, stations: Iterable[OnAir]) -> list[Ranked]:
         """The stations worth calling, best first; the advice on top stays there unless another is clearly better."""

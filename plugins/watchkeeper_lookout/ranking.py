@@ -73,17 +73,36 @@ class Ranker:
         self._context = context
         self._index: tuple[WorkedIndex, int] | None = None
         self._standings: dict[str, _Standing] = {}
+        #: during a judgement: the ranks so far, and when it was
+        self._known: dict[str, Ranked | None] | None = None
+        self._judged_ms = 0
+
+    def begin(self) -> None:
+        """A judgement begins: until it ends nothing changes, so that nobody needs to be ranked twice."""
+        self._known, self._judged_ms = {}, self._context.now_ms
+
+    def end(self) -> None:
+        """The judgement is over."""
+        self._known = None
 
     def rank(self, stations: Iterable[OnAir]) -> list[Ranked]:
         """The stations worth calling, the best first; whom it is no use to call is left out."""
         now_ms = self._context.now_ms
-        found = [ranked for station in stations if (ranked := self._ranked(station, now_ms)) is not None]
+        found = [ranked for station in stations if (ranked := self._place(station, now_ms)) is not None]
         return sorted(found, key=lambda each: (-each.score, each.station.call))
 
     def score(self, station: OnAir) -> float:
         """The score of one station; 0 where it is no use to call it."""
-        ranked = self._ranked(station, self._context.now_ms)
+        ranked = self._place(station, self._context.now_ms)
         return 0.0 if ranked is None else ranked.score
+
+    def _place(self, station: OnAir, now_ms: int) -> Ranked | None:
+        known = self._known
+        if known is None or now_ms != self._judged_ms:
+            return self._ranked(station, now_ms)
+        if station.call not in known:
+            known[station.call] = self._ranked(station, now_ms)
+        return known[station.call]
 
     def why_not(self, station: OnAir) -> str | None:
         """Why a station is not advised, in words; None where it is."""

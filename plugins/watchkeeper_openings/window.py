@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import OrderedDict, deque
 from collections.abc import Sequence
 from statistics import quantiles
@@ -29,7 +30,7 @@ def sector_of(azimuth_deg: float) -> str:
 
 def ring_of(distance_km: float) -> int:
     """The outer bound of the ring in which a distance lies, km."""
-    return next((outer_km for outer_km in RINGS_KM if distance_km < outer_km), RINGS_KM[-1])
+    return RINGS_KM[min(bisect_right(RINGS_KM, distance_km), len(RINGS_KM) - 1)]
 
 
 class Heard(NamedTuple):
@@ -74,15 +75,15 @@ class Direction:
         self._stations: OrderedDict[str, Heard] = OrderedDict()
         self._counts: deque[list[int]] = deque()  # [period start, stations heard in it], oldest first
 
-    def add(self, call: str, at_ms: int, snr_db: float, distance_km: float, place: str) -> None:
+    def add(self, call: str, heard: Heard) -> None:
         """Enter one hearing; a station counts once a period, and with its best SNR in it."""
-        stations = self._stations
+        stations, at_ms = self._stations, heard.at_ms
         known = stations.get(call)
         if known is not None and known.at_ms >= at_ms:
-            if known.at_ms == at_ms and known.snr_db < snr_db:
-                stations[call] = Heard(at_ms, snr_db, distance_km, place)
+            if known.at_ms == at_ms and known.snr_db < heard.snr_db:
+                stations[call] = heard
             return
-        stations[call] = Heard(at_ms, snr_db, distance_km, place)
+        stations[call] = heard
         if known is not None:
             stations.move_to_end(call)
         elif len(stations) > _MOST:
@@ -155,8 +156,9 @@ class Band:
 
     def add(self, call: str, at_ms: int, snr_db: float, distance_km: float, azimuth_deg: float, place: str) -> None:
         """Enter one credible hearing where it came from, and how far it came."""
-        for where in (self.directions[sector_of(azimuth_deg)], self.rings[ring_of(distance_km)]):
-            where.add(call, at_ms, snr_db, distance_km, place)
+        heard = Heard(at_ms, snr_db, distance_km, place)
+        self.directions[sector_of(azimuth_deg)].add(call, heard)
+        self.rings[ring_of(distance_km)].add(call, heard)
 
     @property
     def credible_share(self) -> float | None:

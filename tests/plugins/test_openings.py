@@ -17,7 +17,7 @@ from watchkeeper.view import Notice, Series
 from watchkeeper_openings import Openings
 from watchkeeper_openings.change import change_point
 from watchkeeper_openings.showing import Open, summary
-from watchkeeper_openings.window import SECTORS, Direction, Figures, sector_of
+from watchkeeper_openings.window import SECTORS, Direction, Figures, Heard, sector_of
 
 
 def bench(**config: Any) -> Bench:
@@ -174,7 +174,7 @@ def test_a_direction_agrees_with_counting_everything_anew(heard: list[tuple[int,
         if period < now - window:
             continue
         direction.expire(now - window)
-        direction.add(call, period, snr_db, 1000.0, "Chile")
+        direction.add(call, Heard(period, snr_db, 1000.0, "Chile"))
         kept.append((period, call, snr_db))
     direction.expire(now - window)
     alive = [each for each in kept if each[0] >= now - window]
@@ -197,7 +197,7 @@ def test_a_direction_agrees_with_counting_everything_anew(heard: list[tuple[int,
 def test_memory_is_bounded() -> None:
     direction = Direction()
     for number in range(5_000):
-        direction.add(f"call {number}", 0, 0, 1.0, "?")
+        direction.add(f"call {number}", Heard(0, 0, 1.0, "?"))
     figures = direction.figures([0])
     assert figures is not None
     assert figures.stations == 2_000
