@@ -186,7 +186,10 @@ def lookup(call: str) -> Placed:
 
 def _place(table: _Table, text: str) -> Placed:
     """Place what is more, or less, than a plain call in capitals."""
-    call = text.strip().upper().removeprefix("<").removesuffix(">")
+    call = text.strip()
+    if not call.isascii():  # never capitals of it, which can be ASCII: ı becomes I
+        return _unknown(call)
+    call = call.upper().removeprefix("<").removesuffix(">")
     parts = callsign.parse(text)
     status: Status = parts.status if parts else "home"
     exact = table.calls.get(call)

@@ -120,6 +120,11 @@ def test_what_is_no_call_sign_leads_nowhere(text: str) -> None:
     assert entity.lookup(text) == (text.strip("<>"), False, *[None] * 7, "unknown")
 
 
+def test_letters_that_only_look_like_it_make_no_exact_call() -> None:
+    assert entity.lookup("4u1itu").entity is not None
+    assert entity.lookup("4u1ıtu") == ("4u1ıtu", False, *[None] * 7, "unknown")
+
+
 def test_a_series_of_nobody_is_not_valid_one_without_amateurs_is() -> None:
     assert entity.lookup("T9QRM") == ("T9QRM", False, *[None] * 7, "unknown")
     assert entity.lookup("4Y1QRM") == ("4Y1QRM", True, *[None] * 7, "home")
