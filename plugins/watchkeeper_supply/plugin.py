@@ -34,6 +34,12 @@ _CAPACITY = 0.10
 _MEASURED, _TABLE = 0.05, 0.33
 #: volts above the radio's lowest at which its voltage under load is near the end
 _NEAR_V = 0.3
+#: what to do, by what is wrong
+_REMEDIES = {
+    "left": "Lower the power, send less often, or change the battery.",
+    "volts": "Lower the power, shorten the leads, or change the battery.",
+    "host": "Plug it in, or dim its screen.",
+}
 
 
 class Supply:
@@ -147,10 +153,9 @@ class Supply:
                 Hail(
                     key=f"supply|{key}",
                     urgency=Urgency.URGENT,
-                    sentence=sentence,
+                    sentence=f"{sentence} {_REMEDIES[key]}",
                     rule="supply",
                     at_ms=self._context.now_ms,
-                    reasons=("Lower the power, send less often, or change the battery.",),
                 )
             )
 

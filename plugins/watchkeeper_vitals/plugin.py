@@ -223,10 +223,9 @@ class Vitals:
             Hail(
                 key=f"vitals|{vital.key}|{source}" if several else f"vitals|{vital.key}",
                 urgency=vital.level,
-                sentence=f"{vital.label}{f' of {source}' if several else ''}: {vital.sentence}",
+                sentence=f"{vital.label}{f' of {source}' if several else ''}: {vital.advice}",
                 rule="vitals",
                 at_ms=self._context.now_ms,
-                reasons=tuple(filter(None, (vital.remedy, f"{vital.confidence:.0%} sure"))),
             )
         )
 
@@ -307,9 +306,6 @@ class Vitals:
 
 
 def _reading(vital: Vital) -> Reading:
-    sentence = vital.sentence
-    if vital.wrong and vital.remedy is not None:
-        sentence = f"{vital.sentence} {vital.remedy} ({vital.confidence:.0%} sure)"
     return Reading(
         key=vital.key,
         label=vital.label,
@@ -318,5 +314,5 @@ def _reading(vital: Vital) -> Reading:
         low=vital.low,
         high=vital.high,
         urgency=vital.level,
-        sentence=sentence,
+        sentence=vital.advice if vital.wrong else vital.sentence,
     )

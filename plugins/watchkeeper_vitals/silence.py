@@ -91,11 +91,11 @@ def judge(silence: Silence) -> Vital | None:
             sentence=f"{since} It is probably the band, not your receiver: {for_band}.", confidence=1 - receiver,
         )  # fmt: skip
     sides = (("receiver", for_receiver), ("band", for_band))
-    both = "; ".join(f"for the {what} speaks that {words}" for what, words in sides if words)
+    both = " ".join(f"For the {what}: {words}." for what, words in sides if words)
     return Vital(
         "receiver", "Receiver", f"no station for {silence.periods} periods: receiver or band?",
         Urgency.WANTED if silence.usual is not None and silence.usual >= _MANY else Urgency.CALM,
-        f"{since} It may be the receiver or the band{': ' + both if both else ''}.",
+        f"{since} Receiver or band? {both}".strip(),
         "Listen by ear: without noise it is the receiver; with noise look at clock, mode and dial, then at the band.",
         max(receiver, 1 - receiver), known=False,
     )  # fmt: skip
@@ -126,10 +126,10 @@ def _reasons(silence: Silence) -> list[_Reason]:
             found.append(_Reason(_FADED, "the stations faded one by one"))
     if beside.hours is not None and _USUALLY[beside.hours.usual]:
         usual = beside.hours.usual
-        found.append(_Reason(_USUALLY[usual], f"{beside.band} is usually {usual} {beside.hours.why}"))
+        found.append(_Reason(_USUALLY[usual], f"{_band(beside.band)} is usually {usual} {beside.hours.why}"))
     if beside.elsewhere is not None:
         name, count = beside.elsewhere
-        found.append(_Reason(_HEARS_ELSEWHERE, f"you heard {_stations(count)} on {name} just before"))
+        found.append(_Reason(_HEARS_ELSEWHERE, f"you heard {_stations(count)} on {_band(name)} just before"))
     return found
 
 
@@ -143,6 +143,11 @@ def _since(silence: Silence) -> str:
     usual = round(silence.usual or 0)
     where = f", where {_stations(usual)} did" if usual else ""
     return f"Nothing decodes for {silence.periods} periods{where}."
+
+
+def _band(name: str | None) -> str:
+    digits = (name or "").rstrip("abcdefghijklmnopqrstuvwxyz")
+    return f"{digits} {(name or '')[len(digits) :]}"
 
 
 def _stations(count: int) -> str:

@@ -30,3 +30,8 @@ class Vital(NamedTuple):
     def wrong(self) -> bool:
         """Whether it wants the operator's eye."""
         return self.level > Urgency.CALM
+
+    @property
+    def advice(self) -> str:
+        """Why it is wrong, what to do, and how sure that is."""
+        return " ".join(filter(None, (self.sentence, self.remedy, f"({self.confidence:.0%} sure)")))
