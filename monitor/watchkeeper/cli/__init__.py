@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import sys
 
 import click
 
@@ -76,4 +77,11 @@ def cli() -> None:
 
 def main() -> None:
     """Entry point of the ``watchkeeper`` command."""
-    cli()
+    try:
+        cli()
+    except SystemExit as end:
+        if "asyncio" in sys.modules:  # a loop ran, and plugins perhaps
+            from .leaving import leave
+
+            leave(end.code)
+        raise

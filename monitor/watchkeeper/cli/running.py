@@ -26,6 +26,7 @@ from . import logs
 from .dumping import Dump
 from .entities import use_newest
 from .exits import Exit
+from .leaving import in_time
 from .options import fail
 from .paging import Invite, Page, paged
 from .reloading import reload
@@ -63,6 +64,8 @@ def run(start: Start) -> None:
     try:
         with asyncio.Runner(loop_factory=ContainingLoop) as runner:
             runner.run(_run(start))
+            with in_time(Exit.DONE):
+                runner.close()
     except (ConfigError, SealKeyError) as error:
         fail(error, Exit.CONFIG)
     except (StoreHeldError, SocketTakenError) as error:

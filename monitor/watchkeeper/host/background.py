@@ -13,12 +13,14 @@ from .context import Context
 from .guard import Record, Slot
 from .loop import owner
 from .status import State
-from .tasks import Contained, delivering, tasks_of
+from .tasks import Contained, delivering, end, tasks_of
 
 _log = logging.getLogger(__name__)
 
 START_S = 30.0
 STOP_S = 1.0
+#: what a task may take to end once it is cancelled
+CANCEL_S = 0.2
 DELIVERY_S = 30.0
 #: waits before the second and later tries to deliver a hail; a hail is stale after them
 RETRY_AFTER_S = (1.0, 5.0, 30.0, 120.0)
@@ -165,17 +167,14 @@ class Background:
         self.ask_to_stop()
         async with self._turn:
             await self._end_running()
-            await _ended(self._delivering)
+            await _cancelled(self._delivering)
             await self._sweep(tasks_of(self._record, among))
 
     async def _end_running(self) -> None:
-        await _ended(self._running)
-        for task in self._running:
-            if task.cancel():
-                self._say(f"its background task did not end within {STOP_S:g} s of the stop and was cancelled")
-        await _ended(self._running)
-        if not all(task.done() for task in self._running):
-            self._say("its background task does not end even when cancelled")
+        if await _ended(self._running, STOP_S):
+            self._say(f"its background task did not end within {STOP_S:g} s of the stop and was cancelled")
+            if await _cancelled(self._running):
+                self._say("its background task did not end even when cancelled")
 
     async def _sweep(self, tasks: Iterable[asyncio.Task[Any]]) -> None:
         """Cancel what of ``tasks`` the plugin's code left running."""
@@ -184,16 +183,25 @@ class Background:
         if left:
             others = f" and {len(left) - 1} others" if len(left) > 1 else ""
             self._say(f"it left the task {left[0].get_name()!r}{others} running")
-        for task in left:
-            task.cancel()
-        await _ended(left)
+        await _cancelled(left)
 
 
-async def _ended(tasks: Iterable[asyncio.Task[Any]]) -> None:
-    """Give the tasks a second to end."""
+async def _ended(tasks: Iterable[asyncio.Task[Any]], within_s: float) -> list[asyncio.Task[Any]]:
+    """Give the tasks so many seconds to end; those that did not."""
     waiting = [task for task in tasks if not task.done()]
     if waiting:
-        await asyncio.wait(waiting, timeout=STOP_S)
+        await asyncio.wait(waiting, timeout=within_s)
+    return [task for task in waiting if not task.done()]
+
+
+async def _cancelled(tasks: Iterable[asyncio.Task[Any]]) -> list[asyncio.Task[Any]]:
+    """Cancel the tasks; those that had to be ended against their will."""
+    cancelled = [task for task in tasks if task.cancel()]
+    stubborn = await _ended(cancelled, CANCEL_S)
+    for task in stubborn:
+        end(task)
+    await _ended(stubborn, CANCEL_S)
+    return stubborn
 
 
 def _let_through(error: BaseException) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Coroutine, Generator, Iterable, Iterator
+from contextlib import suppress
 from contextvars import Context, ContextVar, copy_context
 from functools import partial
 from types import TracebackType
@@ -27,7 +28,8 @@ CALLBACK = "a callback of its own"
 _awaited: ContextVar[bool] = ContextVar("awaited", default=False)
 #: whether it runs to deliver a hail
 delivering: ContextVar[bool] = ContextVar("delivering", default=False)
-_owners: WeakKeyDictionary[asyncio.Task[Any], Record] = WeakKeyDictionary()
+#: what each of the plugins' own tasks runs
+_runs: WeakKeyDictionary[asyncio.Task[Any], Contained] = WeakKeyDictionary()
 _for_deliveries: WeakSet[asyncio.Task[Any]] = WeakSet()
 
 
@@ -90,11 +92,12 @@ class Containment:
                 options["context"] = mine.context()
         task: asyncio.Task[Any] = make(loop, work, **options)
         if mine is not None and not mine.awaited:
-            self._note(task, mine.record)
+            self._note(task, mine)
         return task
 
-    def _note(self, task: asyncio.Task[Any], record: Record) -> None:
-        _owners[task] = record
+    def _note(self, task: asyncio.Task[Any], mine: Contained) -> None:
+        record = mine.record
+        _runs[task] = mine
         if delivering.get():
             _for_deliveries.add(task)
         record.tasks += 1
@@ -144,7 +147,18 @@ class Containment:
 
 def tasks_of(record: Record, among: Iterable[asyncio.Task[Any]], *, deliveries: bool = True) -> list[asyncio.Task[Any]]:
     """Those tasks that the plugin started for itself, with or without those that deliver hails."""
-    return [task for task in among if _owners.get(task) is record and (deliveries or task not in _for_deliveries)]
+    return [
+        task
+        for task in among
+        if task in _runs and _runs[task].record is record and (deliveries or task not in _for_deliveries)
+    ]
+
+
+def end(task: asyncio.Task[Any]) -> None:
+    """Cancel a plugin's task that does not end when it is cancelled: its code gets no further turn."""
+    if task in _runs:
+        _runs[task].abandoned = True
+    task.cancel()
 
 
 class Contained(Coroutine[Any, Any, Any]):
@@ -160,6 +174,8 @@ class Contained(Coroutine[Any, Any, Any]):
         self._faults: Faults | None = None
         self.record = record
         self.awaited = awaited
+        #: whether its next step is to be its end
+        self.abandoned = False
 
     def told(self, faults: Faults) -> Contained:
         """Tell ``faults`` what goes wrong."""
@@ -189,6 +205,10 @@ class Contained(Coroutine[Any, Any, Any]):
         self._work.close()
 
     def _step(self, step: Callable[..., Any], *arguments: Any) -> Any:
+        if self.abandoned:
+            with suppress(BaseException):  # it may hold on even here
+                self._work.close()
+            raise asyncio.CancelledError
         try:
             return step(*arguments)
         except (Exception, KeyboardInterrupt, asyncio.CancelledError):

@@ -136,3 +136,33 @@ def test_bad_plugins_are_contained_and_named(tmp_path: Path) -> None:
         assert found[name]["distribution"] == str(folder / f"{name}.py")
         assert found[name]["state"] == "rested", found[name]
         assert found[name]["reason"].startswith(why)
+
+
+HOLDING = {
+    "deaf": "    async def async_run(self):\n        await asyncio.Event().wait()\n",
+    "stubborn": (
+        "    async def async_run(self):\n        self.task = asyncio.create_task(self.hold())\n"
+        "        await self.hold()\n\n"
+        "    async def hold(self):\n        while True:\n            try:\n                await asyncio.sleep(3600)\n"
+        "            except asyncio.CancelledError:\n                pass\n"
+    ),
+    "waiting": (
+        "    async def async_run(self, stop):\n"
+        "        waiting = asyncio.get_running_loop().run_in_executor(None, threading.Event().wait)\n"
+        "        await stop.wait()\n"
+    ),
+    "threaded": (
+        "    async def async_start(self):\n"
+        "        threading.Thread(target=threading.Event().wait, name='idler').start()\n"
+    ),
+}
+
+
+def test_a_plugin_that_does_not_end_does_not_keep_the_daemon(tmp_path: Path) -> None:
+    folder = tmp_path / "plugins"
+    folder.mkdir()
+    for name, body in HOLDING.items():
+        (folder / f"{name}.py").write_text("import threading\n" + HEAD.format(name=name) + body)
+    names = ", ".join(f'"{name}"' for name in HOLDING)
+    with daemon(tmp_path / "data", f'[plugins]\nfolder = "{folder}"\nallow = [{names}]\n') as running:
+        assert running.stop() == 0

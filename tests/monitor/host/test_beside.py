@@ -384,6 +384,32 @@ async def test_a_plugin_that_has_too_many_tasks_is_rested_and_they_are_ended() -
         assert bench.status("shower").state is State.RUNNING
 
 
+async def test_tasks_that_swallow_their_cancellation_are_ended_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Stubborn(Plain):
+        name = "stubborn"
+
+        @hookimpl
+        async def async_run(self) -> None:
+            self.task = asyncio.create_task(self.hold())
+            await self.hold()
+
+        async def hold(self) -> None:
+            while True:
+                try:
+                    await asyncio.Event().wait()
+                except asyncio.CancelledError:
+                    continue
+
+    monkeypatch.setattr("watchkeeper.host.background.STOP_S", 0.01)
+    monkeypatch.setattr("watchkeeper.host.background.CANCEL_S", 0.01)
+    bench = Bench(Stubborn)
+    async with bench.running():
+        plugin: Stubborn = bench.host.running[0].instance
+        await turns()
+    assert plugin.task.cancelled()
+    assert len(asyncio.all_tasks()) == 1
+
+
 async def test_tasks_that_end_do_not_count() -> None:
     class Busy(Plain):
         name = "busy"
