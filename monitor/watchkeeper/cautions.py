@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-FUSE = "Fuse both leads of the supply close to the battery: a short circuit there melts wire and starts fires."
-CHARGING = (
-    "Charge LiFePO4 only with a charger made for it, at most 14.6 V for four cells, and never below 0 °C; "
-    "leave its protection circuit in place."
-)
+from .radio.supply import FUSE, HEAT
+
 ANTENNAS = (
     "Keep antennas and masts away from power lines, further than they could fall; take them down before a thunderstorm."
 )
-HEAT = "Timed modes send at full power for most of a period: halve the power where the radio gets too hot to touch."
 UNATTENDED = "Do not leave a station transmitting unattended unless your rules allow it. This program never keys it."
 LICENCE = "Stay inside your licence: its bands, its powers and the band plans. Listen first, tune on a clear frequency."
 EXPOSURE = (
@@ -21,5 +17,4 @@ EXPOSURE = (
 
 #: by the command that says them
 PREFLIGHT = (LICENCE, ANTENNAS, FUSE, HEAT, UNATTENDED)
-SUPPLY = (FUSE, CHARGING, HEAT)
 RF = (EXPOSURE, LICENCE)

@@ -19,8 +19,8 @@ from watchkeeper.api import (
     hookimpl,
 )
 from watchkeeper.radio.mode import timed
-from watchkeeper.radio.supply import Endurance, endurance_h, sending_share, with_interval
-from watchkeeper.view import Gauges, Line, Panel, Reading, Series, View
+from watchkeeper.radio.supply import CHARGING, FUSE, HEAT, Endurance, endurance_h, sending_share, with_interval
+from watchkeeper.view import Gauges, Line, Notice, Panel, Reading, Series, View
 
 from .host_battery import HostBattery
 from .meter import Meter
@@ -192,7 +192,7 @@ class Supply:
                 missing=self._missing(),
                 readings=readings,
             )
-            self._views = (gauges, *self._curve()) if readings else ()
+            self._views = (gauges, *self._curve(), *self._cautions()) if readings else ()
         return self._views
 
     def _missing(self) -> str | None:
@@ -278,6 +278,20 @@ class Supply:
                 Reading(key="energy", label="Energy", text=f"{used_wh / self._contacts:.1f} Wh for each contact")
             )
         return found
+
+    def _cautions(self) -> list[View]:
+        if self._battery is None:
+            return []
+        charging = CHARGING[self._battery.chemistry.name]
+        return [
+            Notice(
+                name="supply.cautions",
+                panel=Panel.VITALS,
+                title="With a battery",
+                rank=90,
+                text=f"{FUSE} {charging} {HEAT}",
+            )
+        ]
 
     def _curve(self) -> list[View]:
         curves = [

@@ -11,7 +11,7 @@ from watchkeeper.api import Gauge
 from watchkeeper.rehearsal.scenario import Supply as Battery
 from watchkeeper.schema.events import from_ms
 from watchkeeper.testing import Bench
-from watchkeeper.view import Gauges, Series, Urgency
+from watchkeeper.view import Gauges, Notice, Series, Urgency
 from watchkeeper_supply import Supply, SupplyConfig
 
 PERIODS_AN_HOUR = 240
@@ -125,6 +125,19 @@ def test_a_computer_that_empties_fast_is_hailed_before_its_share_is_low() -> Non
     assert bench.hails[0].sentence.startswith(
         "The computer's own battery is down to 50%, about 12 min more. Plug it in"
     )
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "words"),
+    [("LiFePO4", "never below 0 °C"), ("Li-ion", "4.2 V a cell"), ("AGM", "gas"), ("flooded", "gas")],
+)
+def test_the_cautions_stand_beside_the_battery(chemistry: str, words: str) -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0, "chemistry": chemistry}})
+    bench.period("CQ CE3QRT FF46")
+    text = bench.view("supply.cautions", Notice).text
+    assert text.startswith("Fuse both leads")
+    assert words in text
+    assert "hot" in text
 
 
 def test_nothing_is_shown_where_nothing_is_known() -> None:

@@ -1,8 +1,7 @@
 """How long a battery lasts: chemistries, Peukert's law, the duty of the timed modes, the radio's lowest voltage.
 
 Charge is counted where the current is known. The voltage of lithium iron phosphate hardly moves between nearly full
-and nearly empty, so it tells little. Fuse both leads near the battery, charge lithium cells only within their maker's
-limits (no charging below 0 °C), and remember that a radio at full duty gets hot.
+and nearly empty, so it tells little.
 """
 
 from __future__ import annotations
@@ -13,6 +12,21 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from watchkeeper.radio.mode import timed
+
+FUSE = "Fuse both leads of the supply close to the battery: a short circuit there melts wire and starts fires."
+HEAT = "Timed modes send at full power for most of a period: halve the power where the radio gets too hot to touch."
+_LEAD_CHARGING = (
+    "Charge lead batteries where the gas can leave, away from sparks; below half their charge they age fast."
+)
+#: cautions for a battery, by chemistry (common practice, no source)
+CHARGING = {
+    "LiFePO4": "Charge LiFePO4 only with a charger made for it, at most 14.6 V for four cells, and never below 0 °C; "
+    "leave its protection circuit in place.",
+    "Li-ion": "Charge lithium ion only with a charger made for it, at most 4.2 V a cell, never below 0 °C and not "
+    "unattended; leave its protection circuit in place.",
+    "AGM": _LEAD_CHARGING,
+    "flooded": _LEAD_CHARGING,
+}
 
 
 @dataclass(frozen=True, slots=True)
