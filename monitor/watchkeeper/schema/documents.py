@@ -50,11 +50,21 @@ def _definitions(template: str) -> Json:
         definition["title"] = kind
         definition["description"] = _plain(definition["description"])
         for field, schema in definition["properties"].items():
+            if field not in definition["required"]:
+                _allow_null(schema)
             _explain(kind, field, schema)
         example = examples.RECEIPT if kind == "receipt" else examples.EXAMPLES.get(kind)
         if example is not None:
             definition["examples"] = [example]
     return dict(sorted(found.items()))
+
+
+def _allow_null(schema: Json) -> None:
+    """Absent and null mean the same for every field that may be left out, also where the struct has another default."""
+    if any(part.get("type") == "null" for part in schema.get("anyOf", ())):
+        return
+    told = {key: schema.pop(key) for key in [*schema] if key != "default"}
+    schema["anyOf"] = [told, {"type": "null"}]
 
 
 def _explain(kind: str, field: str, schema: Json) -> None:

@@ -238,9 +238,10 @@ def _decode_element(text: str, place: str) -> AnyEvent | Refusal:
 
 
 def _decode_loosely(value: Any, place: str) -> AnyEvent | Refusal:
-    """Mend whole numbers written as ``14074000.0``, an integer to JSON Schema too; refuse what is wrong beyond."""
+    """Mend nulls, and whole numbers written as ``14074000.0``, an integer to JSON Schema too; refuse the rest."""
     if not isinstance(value, dict):
         return Refusal(Reason.NOT_OBJECT, f"an event is a JSON object, not {_sort(value)}", place)
+    value = {key: item for key, item in value.items() if item is not None}  # the same as left out
     refusal = _wrong_envelope(value, place)
     if refusal is not None:
         return refusal

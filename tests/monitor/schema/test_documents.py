@@ -75,6 +75,16 @@ def test_schema_and_decoder_require_the_same(kind: str) -> None:
         assert VALIDATOR.is_valid(rest) == bool(decode(json.dumps(rest).encode()).events), field
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_null_is_the_same_as_a_field_left_out(kind: str) -> None:
+    told = SCHEMA["$defs"][KINDS[kind].__name__]
+    for field in told["properties"]:
+        rest = {name: value for name, value in EXAMPLES[kind].items() if name != field}
+        event = {**rest, field: None}
+        assert VALIDATOR.is_valid(event) == (field not in told["required"]), field
+        assert decode(json.dumps(event).encode()) == decode(json.dumps(rest).encode()), field
+
+
 numbers = st.integers() | st.floats(allow_nan=False, allow_infinity=False)
 values = st.none() | st.booleans() | numbers | st.text(max_size=80) | st.lists(st.integers(), max_size=3)
 places = st.sampled_from([(kind, field) for kind in KINDS for field in EXAMPLES[kind] if field not in ("kind", "at")])
