@@ -176,7 +176,7 @@ class HearingDesk:
 
 def _tells_nothing_new(sent: str, known: str | None) -> bool:
     """A coarser locator of the same place is no move."""
-    return known is not None and known.upper().startswith(sent.upper())
+    return sent == known or (known is not None and known.upper().startswith(sent.upper()))
 
 
 def _receiver(event: events.Heard) -> str:
@@ -184,4 +184,7 @@ def _receiver(event: events.Heard) -> str:
 
 
 def _is_to(own_call: str, reading: Reading) -> bool:
-    return any(matches_own(own_call, part.addressee) for part in reading.all_parts)
+    for part in reading.all_parts:  # noqa: SIM110 a generator would cost as much as the rest of it
+        if matches_own(own_call, part.addressee):
+            return True
+    return False
