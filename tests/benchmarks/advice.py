@@ -88,18 +88,8 @@ def _played(folder: Path, seed: int, periods: int, operator: str, world: str) ->
     config = folder.with_suffix(".toml")
     config.write_text(CONFIG, encoding="utf-8")
     command = [sys.executable, "-m", "watchkeeper", "rehearse", "--plain", "--pace", "max", "--data", str(folder)]
-    command += [
-        "--config",
-        str(config),
-        "--seed",
-        str(seed),
-        "--periods",
-        str(periods),
-        "--operator",
-        operator,
-        "--world",
-        world,
-    ]
+    command += ["--config", str(config), "--seed", str(seed), "--periods", str(periods)]
+    command += ["--operator", operator, "--world", world]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         raise RuntimeError(f"seed {seed}, {operator}: the rehearsal ended with {done.returncode}\n{done.stderr}")
