@@ -13,6 +13,7 @@ from ..radio.reading import Part
 from .stations import Stations
 from .with_us import WithUs, WithUsBook
 
+#: by the step of a message that has a sender
 _DOING: dict[str | None, Doing] = {
     "calling": Doing.CALLING,
     "answering": Doing.ANSWERING,
@@ -81,11 +82,10 @@ class ExchangeTracker:
     def _row_follows(self, row: OnAir, hearing: Hearing) -> None:
         reading = hearing.reading
         # in the two-addressee form the second half is what the station goes on with
-        part = reading.all_parts[-1] if reading.all_parts else None
-        doing = _DOING.get(reading.step if part is None else part.step, Doing.UNKNOWN)
+        part = reading.all_parts[-1]
+        doing, partner = _DOING[part.step], part.addressee
         if _outranked(row, hearing, doing):
             return
-        partner = None if part is None else part.addressee
         if (doing, partner) != (row.doing, row.partner):
             row.since_ms = hearing.period_ms
         row.doing, row.partner, row.missed = doing, partner, 0
@@ -126,9 +126,9 @@ class ExchangeTracker:
                 continue
             if part.step in ("answering", "report"):
                 _add_rival(partner, row.call, period_ms)
-            if period_ms < partner.last_ms:
-                continue
-            if part.step == "roger_report" and partner.doing in _OPEN and period_ms > partner.last_ms:
+            if period_ms <= partner.last_ms:
+                continue  # its own message is as new: it says more, and while it sent it copied nothing
+            if part.step == "roger_report" and partner.doing in _OPEN:
                 # it acknowledges a report that we did not copy
                 partner.doing, partner.partner, partner.since_ms = Doing.REPORTING, row.call, period_ms
                 self._is_open(partner, period_ms, False)
@@ -170,7 +170,7 @@ class ExchangeTracker:
             row.lacks = ours.lacks
             row.calls_me = row.calls_me and ours.wanted
             if part.step in ("answering", "report"):
-                row.tries = row.tries + 1 if row.tried_ms is not None else 1
+                row.tries += 1
                 row.tried_ms = period_ms
 
     def logged(self, call: str, at_ms: int) -> None:

@@ -32,7 +32,7 @@ def hail_of(ours: WithUs, now_ms: int) -> Hail:
         at_ms=now_ms,
         call=ours.call,
         band=ours.band,
-        reasons=(f"sent {ours.our_report}, received {ours.their_report}, both acknowledged",),
+        reasons=(f"sent {ours.we_told}, received {ours.they_told}, both acknowledged",),
     )
 
 
@@ -53,6 +53,8 @@ def contact_of(ours: WithUs, own: Own, now_ms: int) -> events.Contact:
         mode=mode,
         report_sent=ours.our_report,
         report_received=ours.their_report,
+        exchange_sent=ours.our_exchange,
+        exchange_received=ours.their_exchange,
     )
 
 
@@ -80,8 +82,8 @@ def _row(ours: WithUs) -> Row:
         cells=(
             ours.call,
             ours.band or "",
-            ours.our_report or "",
-            ours.their_report or "",
+            ours.we_told or "",
+            ours.they_told or "",
             f"l, or `watchkeeper log complete {ours.call}`",
         ),
         urgency=Urgency.WANTED,

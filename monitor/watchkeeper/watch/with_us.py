@@ -19,15 +19,24 @@ REPORT_FROM_THEM = "their report to us"
 ROGER_FROM_THEM = "their roger"
 ROGER_TO_THEM = "our roger"
 
+#: digits of the RS(T) report that begins a contest exchange: ``579 MA``, and ``57`` with the serial number ``0007`` in
+#: ``570007 JO22DB`` (QEX July/August 2020, "The FT4 and FT8 Communication Protocols", Table 1, types 3 and 5)
+_REPORT_DIGITS: dict[str, int] = {"report_and_region": 3, "serial_and_locator": 2}
+
 
 class WithUs(msgspec.Struct, eq=False):
-    """How far one station's exchange with us has come. Reports are text, as a log keeps them."""
+    """How far one station's exchange with us has come. Reports are text, as a log keeps them.
+
+    A contest exchange stands without its report: ``MA`` of ``579 MA``. Field days exchange no report at all.
+    """
 
     call: str
     first_ms: int
     last_ms: int
     our_report: str | None = None
     their_report: str | None = None
+    our_exchange: str | None = None
+    their_exchange: str | None = None
     our_roger: bool = False
     their_roger: bool = False
     logged_ms: int | None = None
@@ -39,14 +48,24 @@ class WithUs(msgspec.Struct, eq=False):
     band: str | None = None
 
     @property
+    def we_told(self) -> str | None:
+        """Our report, our contest exchange, or both; None before either."""
+        return _joined(self.our_report, self.our_exchange)
+
+    @property
+    def they_told(self) -> str | None:
+        """Their report, their contest exchange, or both; None before either."""
+        return _joined(self.their_report, self.their_exchange)
+
+    @property
     def lacks(self) -> tuple[str, ...]:
         """What is missing until both sides have report and roger, in the order in which it comes."""
         if self.logged_ms is not None:
             return ()
         missing = []
-        if self.our_report is None:
+        if self.we_told is None:
             missing.append(REPORT_TO_THEM)
-        if self.their_report is None:
+        if self.they_told is None:
             missing.append(REPORT_FROM_THEM)
         if not self.their_roger:
             missing.append(ROGER_FROM_THEM)
@@ -56,7 +75,7 @@ class WithUs(msgspec.Struct, eq=False):
 
     @property
     def complete(self) -> bool:
-        """Both reports and both rogers have passed, or the contact is in the log."""
+        """Both reports, or contest exchanges, and both rogers have passed, or the contact is in the log."""
         return not self.lacks
 
     @property
@@ -81,12 +100,14 @@ class WithUsBook:
         if ours.complete and self._begins_anew(ours, said, period_ms):
             ours = self._book[call] = WithUs(call, period_ms, period_ms)
         if said.step in ("report", "roger_report"):
-            ours.their_report = _report_text(said, reading) or ours.their_report
+            report, exchange = _told(said, reading)
+            ours.their_report = report or ours.their_report
+            ours.their_exchange = exchange or ours.their_exchange
             if ours.complete and ours.logged_ms is None:
                 ours.our_roger = False  # they repeat themselves: our last word was not copied
         if said.step in ("roger_report", "roger", "roger_farewell"):
             ours.their_roger = True
-        if said.step == "farewell" and ours.our_report is not None and ours.their_report is not None:
+        if said.step == "farewell" and ours.we_told is not None and ours.they_told is not None:
             ours.their_roger = True
         return _noted(ours, period_ms)
 
@@ -100,10 +121,12 @@ class WithUsBook:
         """Enter what we told a station."""
         ours = self._entry(call, period_ms)
         if said.step in ("report", "roger_report"):
-            ours.our_report = _report_text(said, reading) or ours.our_report
+            report, exchange = _told(said, reading)
+            ours.our_report = report or ours.our_report
+            ours.our_exchange = exchange or ours.our_exchange
         if said.step in ("roger_report", "roger", "roger_farewell"):
             ours.our_roger = True
-        if said.step == "farewell" and ours.our_report is not None and ours.their_report is not None:
+        if said.step == "farewell" and ours.we_told is not None and ours.they_told is not None:
             ours.our_roger = True
         return _noted(ours, period_ms)
 
@@ -149,11 +172,15 @@ def _noted(ours: WithUs, period_ms: int) -> WithUs:
     return ours
 
 
-def _report_text(part: Part, reading: Reading) -> str | None:
-    """The report as a log keeps it: ``-08``, or the RS(T) report that begins a contest exchange."""
+def _told(part: Part, reading: Reading) -> tuple[str | None, str | None]:
+    """Take the report, as a log keeps it (``-08``, or RS(T)), and the rest of a contest exchange out of a message."""
     if part.report_db is not None:
-        return f"{part.report_db:+03d}"
-    if reading.exchange is not None:
-        first = reading.exchange.split()[0]
-        return first[:3] if first[:2].isdigit() else None
-    return None
+        return f"{part.report_db:+03d}", None
+    if reading.exchange is None:
+        return None, None
+    digits = _REPORT_DIGITS.get(reading.type, 0)
+    return reading.exchange[:digits] or None, reading.exchange[digits:].strip() or None
+
+
+def _joined(report: str | None, exchange: str | None) -> str | None:
+    return " ".join(part for part in (report, exchange) if part is not None) or None

@@ -11,6 +11,7 @@ from tests.monitor.watch.build import Bench, contact, heard, marker, sent
 from tests.monitor.watch.test_keeper import CONFIG, contacts_in, live
 
 from watchkeeper.config import Log, Unannounced
+from watchkeeper.view import Table
 from watchkeeper.watch.journal import Act
 
 EXCHANGE: tuple[Any, ...] = (
@@ -70,6 +71,24 @@ def test_a_repeated_report_opens_it_again() -> None:
     assert offers(bench) == []
     bench.feed(sent("W1QSB DL5QRM RR73", 16), *quiet(17, 30))
     assert offers(bench) == ["W1QSB"]
+
+
+async def test_a_contest_exchange_is_offered_and_logged_whole(tmp_path: Path) -> None:
+    exchange = (
+        heard("DL5QRM W1QSB FN42", 1), marker(1, 1, final=True),
+        sent("W1QSB DL5QRM 579 0013", 2),
+        heard("DL5QRM W1QSB R 589 MA", 3), marker(1, 3, final=True),
+        sent("W1QSB DL5QRM RR73", 4),
+    )  # fmt: skip
+    async with live(tmp_path) as watch:
+        await watch.take(*exchange, *quiet(5, 20))
+        (offer,) = [view for view in watch.keeper.watch.views() if view.name == "core.unannounced"]
+        assert isinstance(offer, Table)
+        assert offer.rows[0].cells[2:4] == ("579 0013", "589 MA")
+        await watch.keeper.act(Act(act="log", call="W1QSB"))
+        made = watch.keeper.watch.contacts[-1]
+        assert (made.report_sent, made.report_received) == ("579", "589")
+        assert (made.exchange_sent, made.exchange_received) == ("0013", "MA")
 
 
 async def test_the_operator_logs_it_and_the_sources_own_contact_joins_it_later(tmp_path: Path) -> None:
