@@ -96,7 +96,7 @@ class Receiving:
         self._count(len(look.offsets))
         self._looks.append(look)
         audio = self._judge_audio(period.audio_dbfs)
-        clock = self._judge_clock(period)
+        clock = self._judge_clock(period, beside)
         self._noise.take(None if self._audio.on else period.noise_dbfs_hz)
         explained = next((one.label.lower() for one in (audio, clock) if one.wrong), None)
         self._listen_between(period, shared, quiet=explained is None)
@@ -177,7 +177,7 @@ class Receiving:
 
     # -- clock --------------------------------------------------------------------------------------------------------
 
-    def _judge_clock(self, period: Period) -> Vital:
+    def _judge_clock(self, period: Period, beside: Beside) -> Vital:
         late: dict[str, float] = {}
         for look in list(self._looks)[-4:]:
             late |= look.late
@@ -186,7 +186,7 @@ class Receiving:
         if newest:
             self._medians.append((period.start_ms, median(newest) - self._config.habitual_late_s))
         if len(late) < 4:
-            return self._silent_clock(list(late.values()))
+            return self._silent_clock(list(late.values()), beside)
         middle_s = median(late.values())
         error_s = middle_s - self._config.habitual_late_s
         spread_s = median(abs(one - middle_s) for one in late.values())
@@ -217,10 +217,11 @@ class Receiving:
             limit_s,
         )
 
-    def _silent_clock(self, late: list[float]) -> Vital:
+    def _silent_clock(self, late: list[float], beside: Beside) -> Vital:
         """Too few stations for a median: silence with a clock that nobody keeps may be the clock's doing.
 
-        So may a few that are left and all far off: those whose own clocks err the same way.
+        So may a few that are left and all far off: those whose own clocks err the same way. A clock that nobody keeps
+        is out of it while others decode by it, or where the band is closed at this hour anyway.
         """
         usual = self._usual_count.value
         recent = [len(look.offsets) for look in list(self._looks)[-4:]]
@@ -229,7 +230,7 @@ class Receiving:
             gone = gone or median(recent) <= 0.15 * usual
         was_off = self._off.on
         stray = bool(late) and abs(median(late) - self._config.habitual_late_s) > _STRAY_S
-        if gone and (self.unsynchronised or was_off or stray):
+        if gone and (was_off or stray or (self.unsynchronised and not beside.excuses_the_clock)):
             self._off.on = True
             return Vital(
                 "clock",

@@ -44,6 +44,12 @@ class Beside(NamedTuple):
     #: stations that report us on the band
     reports: int = 0
 
+    @property
+    def excuses_the_clock(self) -> bool:
+        """Whether silence has another reason than the clock: others decode by it, or the band is usually closed."""
+        closed = self.hours is not None and self.hours.usual is Usual.CLOSED
+        return closed or self.others is not None or self.elsewhere is not None
+
 
 class Silence(NamedTuple):
     """Nothing decodes since ``periods`` listened periods.

@@ -6,8 +6,10 @@ from typing import Any
 
 import pytest
 from tests.benchmarks.vitals import FAULTS, FOUND, HEALTHY_SEEDS, false_vitals, found_after, hailed
+from tests.plugins.simulated import Simulated
 
 from watchkeeper.api import CheckState, Farewell, Gauge, Own, Tuning
+from watchkeeper.config import PluginSettings
 from watchkeeper.schema.events import Period, from_ms
 from watchkeeper.testing import Bench
 from watchkeeper.view import Gauges, Table, Urgency
@@ -37,6 +39,15 @@ def test_a_healthy_station_is_left_in_peace() -> None:
     """20 seeds of an hour and a quarter: 25 hours, in which less than one vital a day may be false."""
     false = [(seed, key) for seed in HEALTHY_SEEDS for key in false_vitals(seed, HEALTHY_PERIODS)]
     assert not false
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["dead-band", "park-activation", "contest-hour", "club"])
+def test_neither_a_dead_nor_a_crowded_band_nor_a_change_of_it_is_a_fault(name: str) -> None:
+    bench = Bench(Vitals, settings=PluginSettings(budget_ms=10_000, burst_budget_ms=10_000))
+    for _ in Simulated(bench, 2, name=name).periods(120):
+        pass
+    assert not hailed(bench)
 
 
 def gauge(bench: Bench, **fields: Any) -> None:

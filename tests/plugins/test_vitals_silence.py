@@ -151,6 +151,27 @@ def test_a_clock_that_is_off_explains_the_silence() -> None:
     assert receiver(bench).text == "not known while the clock is off"
 
 
+def test_a_clock_that_nobody_keeps_is_not_to_blame_for_a_band_that_is_closed_anyway() -> None:
+    """10 m at JO62 at 22 h in January, far from any time server."""
+    bench = Bench(Vitals, dial_hz=28_074_000)
+    bench.skip(260 * 5760 + 4 * 240)
+    bench.feed(Gauge(v=1, source="bench", at=from_ms(bench.start_ms), clock_synchronised=False))
+    listen(bench, 12)
+    assert not bench.hails
+    assert receiver(bench).text.startswith("hears, but no station")
+
+
+def test_what_was_heard_on_another_band_just_before_speaks_for_the_receiver() -> None:
+    bench = Bench(Vitals)
+    bench.feed(Gauge(v=1, source="bench", at=from_ms(bench.start_ms), clock_synchronised=False))
+    listen(bench, 6, MANY[:9])
+    bench.dial_hz = 28_074_000
+    listen(bench, 9)
+    assert not bench.hails
+    assert receiver(bench).text == "hears, but no station for 9 periods: the band is closed or empty"
+    assert "you heard 9 stations on 20 m just before" in str(receiver(bench).sentence)
+
+
 @pytest.mark.parametrize(("noise", "state"), [(None, CheckState.WAITING), (-64.0, CheckState.GOOD)])
 def test_the_preflight_takes_noise_for_want_of_decodes(noise: float | None, state: CheckState) -> None:
     bench = Bench(Vitals)
