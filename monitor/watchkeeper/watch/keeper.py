@@ -41,6 +41,8 @@ T = TypeVar("T")
 
 _log = logging.getLogger(__name__)
 HOUR_MS = 3_600_000
+#: these may tell of long ago
+_OF_ANY_TIME = (events.Reception, events.Contact)
 #: a reload waits for the gap between two periods, but no longer than this
 GAP_WAIT_S = 20.0
 #: entries of the session that are read again in one turn of the loop
@@ -147,10 +149,15 @@ class Keeper:
         A second source that lives in another time, such as a recording, begins none: it is behind, not set back.
         Receptions and contacts may tell of long ago.
         """
-        if isinstance(event, events.Reception | events.Contact) or not event.live:
+        if isinstance(event, _OF_ANY_TIME) or not event.live:
             return False
-        at_ms, gap_ms = watermark_ms(event), round(self.config.watch.session_gap_h * HOUR_MS)
-        newest_ms = self._newest_ms.get(event.source, at_ms)
+        at_ms = watermark_ms(event)
+        newest_ms = self._newest_ms.get(event.source)
+        if newest_ms == at_ms:
+            return False  # as little as the one before it of the same period
+        if newest_ms is None:
+            newest_ms = at_ms
+        gap_ms = round(self.config.watch.session_gap_h * HOUR_MS)
         if len(self._newest_ms) < MAX_SOURCES or event.source in self._newest_ms:
             self._newest_ms[event.source] = at_ms if at_ms < newest_ms - gap_ms else max(at_ms, newest_ms)
         now_ms = self.watch.now_ms

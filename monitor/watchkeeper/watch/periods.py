@@ -178,7 +178,10 @@ class PeriodBook:
 
     def due(self, t: int) -> Iterator[tuple[Period, bool]]:
         """What silence or the end of a grace makes due at the journal's time ``t``."""
+        soonest_ms = min(self._silence_ms, SILENCE_WITH_MARKERS_MS, self._grace_ms)
         for stream in list(self._streams.values()):
+            if t < stream.last_t + soonest_ms:
+                continue  # the usual case while hearings come in
             if t >= self._silence_due(stream):
                 for period in list(stream.unjudged()):
                     yield period, False
