@@ -96,7 +96,11 @@ def build(
 
 def _respelled(contact: Contact) -> tuple[str, ...]:
     """What ADI, being ASCII, cannot hold as it is: the copies and the logs that take ADIF get it so."""
-    changes = encode_record(to_record(contact)).changes
+    record = to_record(contact)
+    text = "".join(record.values())
+    if text.isascii() and text.isprintable():  # nearly always: nothing is to be changed
+        return ()
+    changes = encode_record(record).changes
     return tuple(f"{change.field} is written {change.after or ''!r} in ADIF" for change in changes)
 
 

@@ -14,6 +14,7 @@ import msgspec
 from ..host.status import Rest, Resting
 from ..model import Contact, Hail, Hearing, Losses, OnAir, Own, Period
 from ..radio import locator
+from ..radio.entity import lookup
 from ..radio.message import read
 from ..schema import events
 from ..store.worked import Dimension, WorkedIndex, facts
@@ -309,9 +310,8 @@ class Watch:
         if candidate is None or outcome.status != "stored":
             return
         contact = candidate.contact
-        placed = self._places.of(contact.call, None).placed
         self.worked.add(
-            facts(contact.call, contact.locator, contact.state, placed),
+            facts(contact.call, contact.locator, contact.state, lookup(contact.call)),
             contact.band,
             contact.mode,
             contact.started_ms,
