@@ -137,7 +137,8 @@ async def async_run(stop: asyncio.Event) -> None:
 def destinations() -> Sequence[Destination]:  # type: ignore[empty-body]
     """Where finished contacts go, asked once at the start.
 
-    The core freezes what ``encode`` gives with the contact, in one commit, and keeps trying ``send``, for days.
+    The core freezes what ``encode`` gives with the contact, in one commit, and keeps trying ``send``, for days. Whoever
+    notices that a destination is back says so with ``context.reachable(name)``: what waits for it is tried at once.
     """
 
 

@@ -59,7 +59,7 @@ class _Trial(NamedTuple):
     hangs: str
 
 
-_FIT = _Trial("fit", (Rules.METADATA, Rules.CONFIG, Rules.HOOKS), "")
+_FIT = _Trial("fit", (Rules.METADATA, Rules.IMPORTS, Rules.CONFIG, Rules.HOOKS), "")
 _BUSY = _Trial("busy", (Rules.FAULTS, Rules.TIME, Rules.VIEWS, Rules.HAILS), Rules.TIME)
 _LIVE = _Trial("live", (Rules.START, Rules.BACKGROUND, Rules.BLOCKING, Rules.STOP), Rules.BLOCKING)
 

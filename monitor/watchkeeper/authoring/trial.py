@@ -31,6 +31,7 @@ from ..testing import Bench
 from ..view import AnyView, Table
 from . import target, traffic
 from .blocking import LoopWatcher, threads
+from .imports import beside_the_doors
 
 #: what a plugin may take here: less than a running watch lets it, for a machine may be slow and is not its author's
 BUDGETS = PluginSettings(budget_ms=50, burst_budget_ms=100)
@@ -40,6 +41,7 @@ class Rules:
     """The rules by name: the words of the report and of its JSON."""
 
     METADATA = "metadata"
+    IMPORTS = "imports"
     CONFIG = "config"
     HOOKS = "hooks"
     FAULTS = "faults"
@@ -83,6 +85,10 @@ def fit(candidate: Candidate, report: Report) -> None:
         report.tell(Rules.METADATA, str(error))
         return
     report.tell(Rules.METADATA, None)
+    why = beside_the_doors(traits.cls.__module__)
+    report.tell(Rules.IMPORTS, why)
+    if why:
+        return
     why = _config_fault(traits.config_type, candidate.name)
     report.tell(Rules.CONFIG, why)
     if why:
@@ -98,7 +104,8 @@ def _config_fault(config_type: type[msgspec.Struct], name: str) -> str | None:
         wanting = [field.name for field in fields if field.required]
         if wanting:
             return f"no default for {', '.join(wanting)}"
-        _, problems = contained("its check", lambda: fitness.checked(config_type, {}, f"plugins.{name}"))
+        own = contained("making it", lambda: msgspec.to_builtins(config_type(), enc_hook=str))
+        _, problems = contained("its check", lambda: fitness.checked(config_type, own, f"plugins.{name}"))
         contained("its schema", lambda: msgspec.json.schema(config_type, schema_hook=_text_schema))
     except UnfitError as error:
         return str(error)

@@ -77,6 +77,7 @@ def check(target: str, as_json: bool) -> None:
 
     \b
       metadata     its import, its name and the edition of the hooks
+      imports      nothing of the program's but api, radio, adif and view
       config       a default for every key, and bounds that the defaults keep
       hooks        known hooks with the right arguments, each with its mark; what it needs is there
       faults       no hook raises in a busy evening, and none floods hails

@@ -12,10 +12,11 @@ from click.testing import CliRunner, Result
 from watchkeeper.authoring.conformance import Verdict, judge
 from watchkeeper.cli import cli
 
-RULES = ["metadata", "config", "hooks", "faults", "time", "views", "hails", "determinism", "start"]
+RULES = ["metadata", "imports", "config", "hooks", "faults", "time", "views", "hails", "determinism", "start"]
 RULES += ["background", "blocking", "stop"]
 HEAD = """
 import asyncio, os, random, socket, threading, time
+from typing import Annotated
 import msgspec
 from watchkeeper.api import Hail, Urgency, hookimpl
 from watchkeeper.view import Column, Notice, Panel, Row, Table
@@ -37,6 +38,16 @@ FIT = {
     "other name": ("metadata", "    name = 'worse'\n", "'worse'"),
     "exits at import": ("metadata", "    raise SystemExit(3)\n", "SystemExit"),
     "no default": ("config", "    class Config(msgspec.Struct):\n        limit: int\n", "no default for limit"),
+    "past the doors": (
+        "imports",
+        "    def late(self):\n        from watchkeeper.store import store\n        return store\n",
+        "it imports watchkeeper.store.store (bad.py, line ",
+    ),
+    "default out of bounds": (
+        "config",
+        "    class Config(msgspec.Struct):\n        rows: Annotated[int, msgspec.Meta(ge=1)] = 0\n",
+        "plugins.bad.rows: expected a whole number >= 1, got 0",
+    ),
     "unknown type": ("config", "    class Config(msgspec.Struct):\n        limit: 'Nil' = 1\n", "'Nil' is not defined"),
     "unknown hook": ("hooks", "    @hookimpl\n    def anotate(self):\n        pass\n", "did you mean 'annotate'"),
     "wrong argument": ("hooks", "    @hookimpl\n    def annotate(self, heard):\n        pass\n", "takes 'heard', but"),
