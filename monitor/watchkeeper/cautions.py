@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .radio.supply import FUSE, HEAT
+from .radio.supply import CHARGING, FUSE, HEAT
 
 ANTENNAS = (
     "Keep antennas and masts away from power lines, further than they could fall; take them down before a thunderstorm."
@@ -16,5 +16,5 @@ EXPOSURE = (
 )
 
 #: by the command that says them
-PREFLIGHT = (LICENCE, ANTENNAS, FUSE, HEAT, UNATTENDED)
+PREFLIGHT = (LICENCE, ANTENNAS, FUSE, CHARGING["LiFePO4"], HEAT, UNATTENDED)
 RF = (EXPOSURE, LICENCE)

@@ -86,8 +86,9 @@ def _summary(shown: list[Report], own: Own) -> Gauges:
 
 def _count(shown: list[Report]) -> Reading:
     calls = len({each.call for each in shown})
-    words = f"{_stations(calls)} report{'s' if calls == 1 else ''} you" if calls else "nobody has reported you yet"
-    return Reading(key="stations", label="Heard by", text=words, value=float(calls))
+    return Reading(
+        key="stations", label="Heard by", text=_stations(calls) if calls else "nobody yet", value=float(calls)
+    )
 
 
 def _table(shown: list[Report], now_ms: int) -> Table:

@@ -19,8 +19,17 @@ from watchkeeper.api import (
     hookimpl,
 )
 from watchkeeper.radio.mode import timed
-from watchkeeper.radio.supply import CHARGING, FUSE, HEAT, Endurance, endurance_h, sending_share, with_interval
-from watchkeeper.view import Gauges, Line, Notice, Panel, Reading, Series, View
+from watchkeeper.radio.supply import (
+    CHARGING,
+    FUSE,
+    HEAT,
+    Battery,
+    Endurance,
+    endurance_h,
+    sending_share,
+    with_interval,
+)
+from watchkeeper.view import Gauges, Line, Panel, Reading, Series, View
 
 from .host_battery import HostBattery
 from .meter import Meter
@@ -192,7 +201,7 @@ class Supply:
                 missing=self._missing(),
                 readings=readings,
             )
-            self._views = (gauges, *self._curve(), *self._cautions()) if readings else ()
+            self._views = (gauges, *self._curve()) if readings else ()
         return self._views
 
     def _missing(self) -> str | None:
@@ -206,7 +215,7 @@ class Supply:
         found: list[Reading] = []
         left = self.left()
         if self._battery is not None and left is not None:
-            found += self._time_left(self._battery.capacity_ah, left)
+            found += self._time_left(self._battery, left)
         idle_v, loaded_v = self._meter.volts(sending=False), self._meter.volts(sending=True)
         volts = idle_v if idle_v is not None else loaded_v
         if volts is not None:
@@ -239,7 +248,7 @@ class Supply:
             )
         return found
 
-    def _time_left(self, capacity_ah: float, left: Endurance) -> list[Reading]:
+    def _time_left(self, battery: Battery, left: Endurance) -> list[Reading]:
         short = left.likely_h * 60 < self._config.warn_min
         duty = self._meter.duty(self._context.now_ms)
         now = Reading(
@@ -253,6 +262,7 @@ class Supply:
         alternating = self.left(self._alternating())
         assert alternating is not None
         deep = self._meter.used_fraction > self._config.planned_depth
+        aging = f"Beyond {self._config.planned_depth:.0%} used the battery ages faster. " if deep else ""
         found = [
             now,
             Reading(
@@ -265,11 +275,11 @@ class Supply:
                 key="charge",
                 label="Charge",
                 text=f"{self._meter.used_ah:.1f} Ah used, {1 - self._meter.used_fraction:.0%} of "
-                f"{capacity_ah:g} Ah left",
+                f"{battery.capacity_ah:g} Ah left",
                 value=round(1 - self._meter.used_fraction, 3),
                 low=round(1 - self._config.planned_depth, 3),
                 high=1.0,
-                sentence=f"Beyond {self._config.planned_depth:.0%} used the battery ages faster." if deep else None,
+                sentence=f"{aging}{FUSE} {CHARGING[battery.chemistry.name]} {HEAT}",
             ),
         ]
         if self._contacts:
@@ -278,20 +288,6 @@ class Supply:
                 Reading(key="energy", label="Energy", text=f"{used_wh / self._contacts:.1f} Wh for each contact")
             )
         return found
-
-    def _cautions(self) -> list[View]:
-        if self._battery is None:
-            return []
-        charging = CHARGING[self._battery.chemistry.name]
-        return [
-            Notice(
-                name="supply.cautions",
-                panel=Panel.VITALS,
-                title="With a battery",
-                rank=90,
-                text=f"{FUSE} {charging} {HEAT}",
-            )
-        ]
 
     def _curve(self) -> list[View]:
         curves = [

@@ -291,7 +291,7 @@ def test_it_shows_who_hears_us_where_and_how_that_compares() -> None:
     summary = view(on, "reach.summary")
     assert isinstance(summary, Gauges)
     words = {each.key: each.text for each in summary.readings}
-    assert words["stations"] == "3 stations report you"
+    assert words["stations"] == "3 stations"
     assert "VK2QRU in Australia at −20 dB" in words["farthest"]
     directions = on.table("reach.directions")
     assert {row.data["direction"] for row in directions.rows} == {"SW", "NW", "E"}

@@ -11,7 +11,7 @@ from watchkeeper.api import Gauge
 from watchkeeper.rehearsal.scenario import Supply as Battery
 from watchkeeper.schema.events import from_ms
 from watchkeeper.testing import Bench
-from watchkeeper.view import Gauges, Notice, Series, Urgency
+from watchkeeper.view import Gauges, Series, Urgency
 from watchkeeper_supply import Supply, SupplyConfig
 
 PERIODS_AN_HOUR = 240
@@ -134,7 +134,7 @@ def test_a_computer_that_empties_fast_is_hailed_before_its_share_is_low() -> Non
 def test_the_cautions_stand_beside_the_battery(chemistry: str, words: str) -> None:
     bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0, "chemistry": chemistry}})
     bench.period("CQ CE3QRT FF46")
-    text = bench.view("supply.cautions", Notice).text
+    text = readings(bench)["charge"].sentence
     assert text.startswith("Fuse both leads")
     assert words in text
     assert "hot" in text
