@@ -103,8 +103,10 @@ def rings(bands: Sequence[tuple[str, Band]], window_min: float) -> list[View]:
                 Column(key="band", title="band", keep=1),
                 Column(key="ring", title="km", keep=1),
                 Column(key="stations", title="stations", right=True, keep=2),
+                Column(key="rate", title="per period", right=True, keep=5),
                 Column(key="quartiles", title="quartiles", unit="dB", right=True, keep=3),
                 Column(key="nearest", title="nearest", unit="km", right=True, keep=4),
+                Column(key="trend", title="trend", keep=4),
             ),
             rows=tuple(rows),
         )

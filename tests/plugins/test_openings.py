@@ -244,7 +244,9 @@ def test_a_ring_that_opens_is_told_from_one_that_is_open() -> None:
         on.period("CQ OE1QRM JN88")
     for _ in range(12):
         on.period("CQ OE1QRM JN88", *(f"CQ JA{number}QRV PM95" for number in range(4)))
-    found = {row.key: row for row in on.table("openings.distances").rows}
+    table = on.table("openings.distances")
+    assert {len(row.cells) for row in table.rows} == {len(table.columns)}
+    found = {row.key: row for row in table.rows}
     assert (found["20m|1500"].data["trend"], found["20m|1500"].data["rate"]) == ("steady", 1.0)
     assert (found["20m|10000"].data["trend"], found["20m|10000"].data["rate"]) == ("opening", 2.0)
     assert found["20m|10000"].data["farthest_call"] == "JA3QRV"
