@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from watchkeeper.intake.judging import SourceJudge, Verdict
-from watchkeeper.schema.events import to_ms
+from watchkeeper.schema.events import KINDS, MAX_NETWORK_DATAGRAM, stamp, to_ms
 from watchkeeper.schema.examples import EXAMPLES
 from watchkeeper.schema.wire import decode, decode_event
 
@@ -74,6 +74,8 @@ def test_optional_fields_that_matter_are_missed() -> None:
         (heard(late_s=13.2), "offsets and reports are plausible", "late 13.2 s"),
         (heard(text="CQ JA1QRV PM95  ?"), "texts are clean", "'CQ JA1QRV PM95  ?'"),
         (heard(run=None, seq=None), "events are numbered", "heard without run or seq"),
+        (heard(run=None), "events are numbered", "heard without run or seq"),
+        (heard(seq=None), "events are numbered", "heard without run or seq"),
         ({**EXAMPLES["gauge"], "forward_w": 10_000}, "values fit their units", "forward_w 10000 in gauge"),  # mW for W
         ({**EXAMPLES["gauge"], "supply_v": 132.0}, "values fit their units", "supply_v 132 in gauge"),  # dV for V
         ({**EXAMPLES["period"], "count": 0, "audio_dbfs": 20.0}, "values fit their units", "audio_dbfs 20 in period"),
@@ -141,3 +143,87 @@ def test_one_source_can_be_judged_among_others() -> None:
 def test_examples_are_few_however_many_mistakes() -> None:
     why = failures(judged(*[heard(mode=f"X{number}", seq=number) for number in range(100)]))["modes are ADIF's"]
     assert why == "100 of 100: X0; X1; X2"
+
+
+def test_broken_rules_say_of_how_many_and_where_and_kept_ones_say_nothing() -> None:
+    broken = (heard(seq=4, dial_hz=-1), arrival_ms(heard()))
+    checks = judged(heard(seq=1), heard(seq=2, snr_db=-120), heard(seq=3), broken).checks()
+    told = {check.rule: (check.verdict, check.why) for check in checks}
+    assert told["offsets and reports are plausible"][1].startswith("1 of 3: ")
+    assert told["events are valid"] == (
+        Verdict.FAILED, "1 of 4: bad_value at dial_hz: dial_hz: Expected int >= 0",
+    )  # fmt: skip
+    assert told["modes are ADIF's"] == told["texts are clean"] == (Verdict.DONE, "")
+    assert told["no number is missing"] == (Verdict.DONE, "")
+    assert told["contact events"] == (Verdict.MISSING, "for the log")
+
+
+def test_a_datagram_that_is_no_event_has_no_place() -> None:
+    judge = judged(heard())
+    judge.note(b"null", decode(b"null"), 0)
+    assert failures(judge)["events are valid"] == "1 of 2: not_object: an event is a JSON object, not null"
+
+
+def test_kinds_are_counted() -> None:
+    kinds = judged(heard(seq=1), heard(seq=2), EXAMPLES["gauge"]).kinds
+    assert (kinds["heard"], kinds["gauge"], kinds["farewell"]) == (2, 1, 0)
+    assert set(kinds) == set(KINDS), "the kinds that never came are named too"
+
+
+@pytest.mark.parametrize("size", [MAX_NETWORK_DATAGRAM, MAX_NETWORK_DATAGRAM + 1])
+def test_a_datagram_fits_a_network_up_to_the_limit(size: int) -> None:
+    judge = SourceJudge()
+    datagram = json.dumps(heard()).encode().ljust(size)
+    judge.note(datagram, decode(datagram), arrival_ms(heard()))
+    assert ("datagrams fit a network" in failures(judge)) is (size > MAX_NETWORK_DATAGRAM)
+
+
+@pytest.mark.parametrize(
+    ("change", "plausible"),
+    [
+        ({"offset_hz": 0.0}, True), ({"offset_hz": -0.5}, False),
+        ({"offset_hz": 6000.0}, True), ({"offset_hz": 6000.5}, False),
+        ({"snr_db": -40.0}, True), ({"snr_db": -40.5}, False),
+        ({"snr_db": 60.0}, True), ({"snr_db": 60.5}, False),
+        ({"late_s": 5.0}, True), ({"late_s": -5.0}, True), ({"late_s": 5.5}, False), ({"late_s": -5.5}, False),
+        ({"late_s": None}, True),
+    ],
+)  # fmt: skip
+def test_what_is_plausible_ends_where_it_says(change: dict[str, Any], plausible: bool) -> None:
+    # the limits are common practice, no source
+    found = failures(judged(heard(**change)))
+    assert list(found) == ([] if plausible else ["offsets and reports are plausible"])
+
+
+def test_an_implausible_hearing_is_told_with_what_it_says_and_no_more() -> None:
+    found = failures(judged(heard(snr_db=-120.0, offset_hz=1520.5, late_s=None)))
+    assert found["offsets and reports are plausible"] == "1 of 1: offset 1520.5 Hz, -120 dB, late 0 s"
+
+
+@pytest.mark.parametrize(
+    ("late_s", "in_time"),
+    # FT8: 12.64 s of transmission from 0.5 s on, and periods of 15 s (QEX July/August 2020); an early pass 5 s before
+    [(8.139, False), (8.14, True), (30.0, True), (30.001, False)],
+)
+def test_a_hearing_has_from_its_end_to_the_end_of_the_next_period(late_s: float, in_time: bool) -> None:
+    start = arrival_ms(heard()) - 13_500
+    found = failures(judged((heard(), start + round(late_s * 1000))))
+    assert ("hearings come in time" not in found) is in_time
+
+
+def test_markers_are_held_against_the_hearings_of_their_own_period() -> None:
+    marker = {**EXAMPLES["period"], "count": 2, "seq": 3}
+    assert failures(judged(heard(seq=1), heard(seq=2), marker)) == {}
+    found = failures(judged(heard(seq=1), heard(seq=2, dial_hz=7_074_000), marker))
+    assert found == {"markers count right": "1 of 1: 12:00:00.000 says 2, 1 came"}
+
+
+def test_the_hearings_of_the_last_sixty_four_periods_are_remembered() -> None:
+    def period_of(number: int) -> dict[str, Any]:
+        start_ms = to_ms(decode_event(json.dumps(heard())).at) + 15_000 * number
+        return {"at": stamp(start_ms), "live": False, "run": "r", "seq": number + 1}
+
+    for later, remembered in ((63, True), (64, False)):
+        scene = [heard(**period_of(number)) for number in range(later + 1)]
+        marker = {**EXAMPLES["period"], **period_of(0), "count": 1, "seq": later + 2}
+        assert ("markers count right" not in failures(judged(*scene, marker))) is remembered

@@ -87,6 +87,50 @@ def test_a_full_memory_refuses_and_never_forgets(monkeypatch: pytest.MonkeyPatch
     assert seal.open(seal.close(b"4", later), later) == b"4"
 
 
+def test_what_has_left_the_window_is_forgotten_and_nothing_else() -> None:
+    seal = Seal(KEY)
+    old = seal.close(b"old", NOW)
+    newer = seal.close(b"newer", NOW + 20_000)
+    seal.open(old, NOW)
+    seal.open(newer, NOW + 20_000)
+    later = NOW + WINDOW_MS + 1
+    seal.open(seal.close(b"newest", later), later)
+    assert reason_of(seal, newer, later) is Reason.SEAL_REPEATED
+    assert reason_of(seal, old, later) is Reason.SEAL_TIME
+
+
+@pytest.mark.parametrize(
+    ("late_ms", "why"),
+    [(31_000, "sealed +31 s from this host's clock"), (-45_000, "sealed -45 s from this host's clock")],
+)
+def test_a_clock_that_is_off_is_told_by_how_much(late_ms: int, why: str) -> None:
+    sealed = Seal(KEY).close(b"{}", NOW)
+    with pytest.raises(SealError) as caught:
+        Seal(KEY).open(sealed, NOW + late_ms)
+    assert str(caught.value) == why
+
+
+def test_a_refusal_says_in_words_what_is_wrong(monkeypatch: pytest.MonkeyPatch) -> None:
+    seal = Seal(KEY)
+    sealed = seal.close(b"{}", NOW)
+    seal.open(sealed, NOW)
+    monkeypatch.setattr(seal_module, "MAX_NONCES", 1)
+    for datagram, why in (
+        (b"{}", "not sealed"),
+        (sealed + b" ", "the seal does not fit the key or the content"),
+        (sealed, "this datagram came before"),
+        (seal.close(b"{}", NOW), "more than 1 sealed datagrams in 60 s"),
+    ):
+        with pytest.raises(SealError) as caught:
+            seal.open(datagram, NOW)
+        assert str(caught.value) == why
+
+
+def test_a_key_of_sixteen_bytes_is_long_enough() -> None:
+    seal = Seal(b"k" * 16)
+    assert seal.open(seal.close(b"{}", NOW), NOW) == b"{}"
+
+
 @pytest.mark.parametrize("datagram", [b"", b"{}", b"WK1", b"WK1 1 2 3 {}", b"WK2 " + b"0" * 200])
 def test_unsealed_is_said_so(datagram: bytes) -> None:
     assert reason_of(Seal(KEY), datagram) is Reason.UNSEALED

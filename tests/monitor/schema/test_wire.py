@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watchkeeper.schema.events import KINDS, MAX_BATCH, MAX_DATAGRAM, Contact, Heard, from_ms
-from watchkeeper.schema.wire import Decoded, Reason, decode, decode_event, encode
+from watchkeeper.schema.events import KINDS, MAX_BATCH, MAX_DATAGRAM, Contact, Heard, from_ms, stamp
+from watchkeeper.schema.wire import MAX_DEPTH, Decoded, Reason, decode, decode_event, encode
 
 HEARD: dict[str, Any] = {
     "v": 1,
@@ -204,6 +204,130 @@ def test_a_refused_contact_tells_whom_to_answer() -> None:
     assert silent.of is None
 
 
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"dial_hz": -1},  # of the shape
+        {"ended_at": "2200-01-01T00:00:00Z"},  # well formed, but in no year of ours
+        {"v": 9},
+    ],
+)
+def test_a_refusal_keeps_the_envelope_as_far_as_it_can_be_read(wrong: dict[str, Any]) -> None:
+    longest = {"source": "s" * 32, "run": "r" * 32, "id": "i" * 64}
+    for envelope in (
+        {"source": "b", "run": "r", "seq": 0, "id": "i"},
+        {**longest, "seq": 2**53},
+    ):
+        for body in (packed({**CONTACT, **envelope, **wrong}), packed([HEARD, {**CONTACT, **envelope, **wrong}])):
+            (refusal,) = decode(body).refusals
+            assert (refusal.source, refusal.run, refusal.seq, refusal.of) == tuple(
+                envelope[key] for key in ("source", "run", "seq", "id")
+            )
+        (silent,) = decode(packed({**CONTACT, **envelope, **wrong, "ack": False})).refusals
+        assert (silent.source, silent.of) == (envelope["source"], None)
+
+
+@pytest.mark.parametrize(
+    "envelope",
+    [
+        {"source": "s" * 33, "run": "r" * 33, "seq": 2**53 + 1, "id": "i" * 65},
+        {"source": "", "run": "", "seq": -1, "id": ""},
+        {"source": 1, "run": ["r"], "seq": "1", "id": {}},
+        {"source": None, "run": None, "seq": True, "id": None},
+    ],
+)
+def test_what_cannot_be_read_of_an_envelope_is_left_out_of_the_refusal(envelope: dict[str, Any]) -> None:
+    (refusal,) = decode(packed({**CONTACT, **envelope})).refusals
+    assert (refusal.source, refusal.run, refusal.seq, refusal.of) == (None, None, None, None)
+
+
+def test_an_element_out_of_its_time_loses_no_other() -> None:
+    early = {**HEARD, "at": "1999-12-31T23:59:59Z"}
+    decoded = decode(packed([HEARD, early, {**early, "dial_hz": 14_074_000.0}, CONTACT]))
+    assert [event.kind for event in decoded.events] == ["heard", "contact"]
+    assert [(refusal.reason, refusal.where) for refusal in decoded.refusals] == [
+        (Reason.BAD_TIME, "[1].at"),
+        (Reason.BAD_TIME, "[2].at"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("datagram", "why"),
+    [
+        (b" " * (MAX_DATAGRAM + 1), f"{MAX_DATAGRAM + 1} bytes; a datagram holds at most {MAX_DATAGRAM}"),
+        (b"[1,", "the array does not end where the datagram does"),
+        (b"null", "an event is a JSON object, not null"),
+        (b'"text"', "an event is a JSON object, not a string"),
+        (b"false", "an event is a JSON object, not a boolean"),
+        (b"-1.5", "an event is a JSON object, not a number"),
+        (b"[[]]", "an event is a JSON object, not an array"),
+        (b"{}", "v is missing"),
+        (b'{"v":1}', "kind is missing"),
+        (b'{"v":1,"kind":"%s"}' % (b"x" * 40), f"no such kind: '{'x' * 32}'"),
+        (b'{"v":2}', "schema version 2; this program reads 1"),
+        (b'{"v":1,"kind":"heard"}', "source is missing"),
+        (b"{", "Input data was truncated"),
+        (b"{]", "object keys must be strings (byte 1)"),
+        (field("snr_db", "NaN"), "NaN, Infinity or a number beyond all range"),
+        (field("dial_hz", "-1"), "dial_hz: Expected int >= 0"),
+        (field("at", '"1999-12-31T23:59:59.999Z"'), "at lies outside the years 2000 to 2100"),
+    ],
+    ids=lambda value: repr(value)[:24],
+)
+def test_a_refusal_says_in_words_what_is_wrong(datagram: bytes, why: str) -> None:
+    (refusal,) = decode(datagram).refusals
+    assert refusal.why == why
+
+
+def test_a_part_of_a_list_is_missed_at_its_place() -> None:
+    station = {"v": 1, "kind": "station", "source": "a", "at": HEARD["at"], "call": "DL5QRM", "activations": [{}]}
+    (refusal,) = decode(packed(station)).refusals
+    assert (refusal.reason, refusal.where) == (Reason.MISSING_FIELD, "activations[0].programme")
+
+
+def test_a_datagram_and_a_batch_may_be_as_large_as_the_limit() -> None:
+    body = packed(HEARD)
+    assert len(decode(body + b" " * (MAX_DATAGRAM - len(body))).events) == 1
+    small = {"v": 1, "kind": "farewell", "source": "a", "at": "2026-05-01T12:00:00Z"}
+    decoded = decode(packed([small] * (MAX_BATCH - 1) + [{**small, "at": "1999-01-01T00:00:00Z"}]))
+    assert (len(decoded.events), len(decoded.refusals)) == (MAX_BATCH - 1, 1)
+
+
+@pytest.mark.parametrize("white", [b"\xc2\xa0", b"\x0b", b"\x0c"])
+def test_only_the_white_space_of_json_is_white(white: bytes) -> None:
+    # RFC 8259, section 2: space, tab, line feed, carriage return
+    body = packed(HEARD)
+    assert refused(decode(white + b"[" + body + b"]"))[0] is Reason.NOT_JSON
+    assert refused(decode(b"[" + body + b"]" + white))[0] is Reason.NOT_JSON
+    assert refused(decode(b"[" + white + b"]")) == (Reason.NOT_JSON, "[0]")
+
+
+def test_what_is_deep_is_told_from_what_is_broad() -> None:
+    for depth, reason in ((MAX_DEPTH, Reason.BAD_VALUE), (MAX_DEPTH + 1, Reason.TOO_DEEP)):
+        nested = "[" * (depth - 1) + "]" * (depth - 1)
+        assert refused(decode(field("dial_hz", nested)))[0] is reason
+    broad = ",".join(["[[]]", "{}"] * 50)
+    assert refused(decode(field("dial_hz", f"[{broad}]")))[0] is Reason.BAD_VALUE
+    # an array without end: deep, or only not closed
+    assert refused(decode(b"[" * MAX_DEPTH))[0] is Reason.NOT_JSON
+    assert refused(decode(b"[" * (MAX_DEPTH + 1)))[0] is Reason.TOO_DEEP
+    assert refused(decode(b"[" + b"[[]],{}," * 50))[0] is Reason.NOT_JSON
+
+
+def test_an_element_that_is_too_deep_is_named_by_its_place() -> None:
+    decoded = decode(packed([HEARD, 0]).replace(b"0]", b"[" * 40 + b"]" * 40 + b"]"))
+    (refusal,) = decoded.refusals
+    assert (refusal.reason, refusal.where, refusal.why) == (
+        Reason.TOO_DEEP, "[1]", f"nested deeper than {MAX_DEPTH} levels",
+    )  # fmt: skip
+
+
+def test_a_float_is_a_whole_number_only_as_far_as_floats_are_exact() -> None:
+    for value, exact in ((float(2**53 - 1), True), (float(2**53), False)):
+        decoded = decode(packed({**HEARD, "seq": value}))
+        assert bool(decoded.events) is exact
+
+
 def test_a_contact_needs_an_id() -> None:
     rest = {key: value for key, value in CONTACT.items() if key != "id"}
     assert refused(decode(packed(rest))) == (Reason.MISSING_FIELD, "id")
@@ -218,6 +342,13 @@ def test_text_from_the_air_is_kept_as_it_came() -> None:
 def test_both_ends_of_a_contact_lie_in_time() -> None:
     late = {**CONTACT, "ended_at": "2200-01-01T00:00:00Z"}
     assert refused(decode(packed(late))) == (Reason.BAD_TIME, "ended_at")
+
+
+def test_a_moment_is_written_to_the_millisecond() -> None:
+    # RFC 3339, section 5.8: 20 minutes and 50.52 seconds after the 23rd hour of April 12th, 1985, in UTC
+    at = datetime(1985, 4, 12, 23, 20, 50, 520_000, tzinfo=UTC)
+    assert stamp(round(at.timestamp() * 1000)) == "1985-04-12T23:20:50.520Z"
+    assert from_ms(1_777_636_815_123) == datetime(2026, 5, 1, 12, 0, 15, 123_000, tzinfo=UTC)
 
 
 moments = st.integers(946_684_800_000, 4_133_980_799_999).map(from_ms)  # the years 2000 to 2100
