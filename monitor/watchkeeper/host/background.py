@@ -41,7 +41,7 @@ class Background:
     ) -> None:
         self._record = record
         self._sleep = sleep
-        self._on_end = ended
+        self.on_end = ended
         self._turn = asyncio.Lock()
         self._stop = asyncio.Event()
         self._running: list[asyncio.Task[None]] = []
@@ -110,7 +110,7 @@ class Background:
             if self._stop.is_set():
                 self._say(f"its background task raised {type(error).__name__} as it was stopped: {error}")
             else:
-                self._on_end(self._record, error)
+                self.on_end(self._record, error)
 
     # -- hails --------------------------------------------------------------------------------------------------------
 

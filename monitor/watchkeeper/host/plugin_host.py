@@ -298,6 +298,8 @@ class PluginHost(HookCaller):
         self.settings = trial.settings
         replaced = [self._backgrounds.pop(name) for name in list(self._backgrounds) if name not in staying]
         self._backgrounds |= trial._backgrounds
+        for background in trial._backgrounds.values():
+            background.on_end = self._ended
         self._contexts |= {name: trial._contexts[name] for name in fresh}
         for record in running:
             if record.name in fresh and record.state is State.RESTED:

@@ -330,6 +330,30 @@ async def test_a_background_task_that_an_error_ends_rests_its_plugin_and_begins_
         assert plugin.runs == 2
 
 
+async def test_a_replaced_plugin_is_rested_as_well_when_its_background_task_dies() -> None:
+    class Dying(Shower):
+        name = "dying"
+
+        def __init__(self, config: Any, context: Any) -> None:
+            super().__init__(config, context)
+            self.line_dead = asyncio.Event()
+
+        @hookimpl
+        async def async_run(self) -> None:
+            await self.line_dead.wait()
+            raise OSError("the line is dead")
+
+    bench = Bench(Shower)
+    async with bench.running() as host:
+        bench.period("CQ CE3QRT FF46")
+        assert await bench.reload(Shower, Dying, config={}) == []
+        plugin: Dying = next(record.instance for record in host.running if record.name == "dying")
+        plugin.line_dead.set()
+        await turns()
+        bench.period("CQ CE3QRT FF46")
+        assert bench.status("dying").state is State.RESTED
+
+
 async def test_a_plugin_that_rests_at_the_start_begins_its_background_task_after_the_rest() -> None:
     seen: list[str] = []
 
