@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
+import msgspec
+
 from watchkeeper.api import Context, Doing, Need, OnAir, Urgency, WorkedIndex
 from watchkeeper.radio.message import matches_own
 from watchkeeper_reach import ReachNote
@@ -37,7 +39,7 @@ _EVEN = 0.5
 _KEPT = 20_000
 
 
-class Ranked(NamedTuple):
+class Ranked(msgspec.Struct, frozen=True):
     """One station with its rank: the higher ``score`` first. ``chance`` is of a decode, None in an untimed mode."""
 
     station: OnAir

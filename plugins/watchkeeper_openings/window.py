@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from statistics import quantiles
 from typing import NamedTuple
 
+import msgspec
+
 from .change import in_words
 
 #: the directions, each 45° wide, the first centred on north
@@ -33,7 +35,7 @@ def ring_of(distance_km: float) -> int:
     return RINGS_KM[min(bisect_right(RINGS_KM, distance_km), len(RINGS_KM) - 1)]
 
 
-class Heard(NamedTuple):
+class Heard(msgspec.Struct, frozen=True):
     """A station's last hearing within the window."""
 
     at_ms: int

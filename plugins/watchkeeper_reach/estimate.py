@@ -21,6 +21,8 @@ from math import erf, exp, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
+import msgspec
+
 from watchkeeper.radio import link
 
 from .levels import FADING_DB, Around, fading_var, median_db
@@ -73,7 +75,7 @@ class Pair(NamedTuple):
     at_floor: bool
 
 
-class Expected(NamedTuple):
+class Expected(msgspec.Struct, frozen=True):
     """A report to come: its mean and standard deviation in dB for 1 W of ours."""
 
     mean_db: float

@@ -8,6 +8,8 @@ from math import exp
 from statistics import NormalDist, median
 from typing import NamedTuple
 
+import msgspec
+
 #: stations and levels remembered
 MOST_STATIONS = 3_000
 MOST_LEVELS = 24
@@ -28,7 +30,7 @@ MOST_BELOW_DB = 4.0
 _NORMAL = NormalDist()
 
 
-class Level(NamedTuple):
+class Level(msgspec.Struct, frozen=True):
     """How strong a station was in one period, by which source, and whether that was the least that is displayed."""
 
     at_ms: int
@@ -44,7 +46,7 @@ class Area(NamedTuple):
     stations: int
 
 
-class Around(NamedTuple):
+class Around(msgspec.Struct, frozen=True):
     """What is heard round a station: in its area, and on the whole band; None where nothing is."""
 
     area: Area | None

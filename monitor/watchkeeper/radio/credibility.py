@@ -114,7 +114,7 @@ WEIGHTS: dict[str, float] = MEASURED | {
 }
 
 
-class Evidence(NamedTuple):
+class Evidence(msgspec.Struct, frozen=True):
     """A decode and what is known about it; None where something is not known."""
 
     #: the station to judge, normally the sender
