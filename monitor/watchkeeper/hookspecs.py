@@ -59,7 +59,8 @@ A plugin is *rested* for some minutes, and every face says which plugin, of whic
 * a hook raises five times in a row, or callbacks of its own raise five times within ten minutes;
 * three calls, or steps of its tasks, take longer than ``[plugins] budget_ms`` within ten minutes, or its notes on all
   hearings of a burst longer than ``burst_budget_ms``;
-* three judgements within ten minutes bring more than 250 hails of it (those beyond are dropped each time);
+* three judgements within ten minutes bring more than 250 hails of it and more than there were hearings (those beyond
+  are dropped each time);
 * more than 500 tasks of its own run at once;
 * its ``async_run`` ends by an error, or a task or callback of its own would have ended the program.
 

@@ -30,6 +30,8 @@ class HookCaller(ABC):
         #: whether a hook is being called that has its place in the journal
         self.may_hail = False
         self._settled_cpu_ns = meter.usage().cpu_ns
+        #: hearings that the plugins may hail for: since the last judgement, or of the period that is judged
+        self.heard = 0
         self._shown: dict[str, Sequence[AnyView]] = {}
         self.line_up(())
 
@@ -51,6 +53,7 @@ class HookCaller(ABC):
     def annotate(self, hearing: Hearing) -> None:
         """Let every plugin put its notes on the hearing, providers first. The hot path: one clock reading a plugin."""
         wall_ns = self.meter.wall_ns
+        self.heard += 1
         self.may_hail = True
         begun = wall_ns()
         for slot in self._annotating:
@@ -79,13 +82,11 @@ class HookCaller(ABC):
 
     def burst_judged(self, period: Period) -> None:
         """A burst of the period is in."""
-        self._settle_notes()
-        self._tell(self._burst, period)
+        self._judge(self._burst, period)
 
     def period_closed(self, period: Period) -> None:
         """All of the period is in."""
-        self._settle_notes()
-        self._tell(self._closed, period)
+        self._judge(self._closed, period)
 
     def contact_logged(self, contact: Contact) -> None:
         """The contact is in the durable record."""
@@ -94,6 +95,12 @@ class HookCaller(ABC):
     def event_seen(self, event: Event) -> None:
         """An accepted event that is no hearing and no contact."""
         self._tell(self._seen, event)
+
+    def _judge(self, slots: list[Slot], period: Period) -> None:
+        self._settle_notes()
+        self.heard = max(self.heard, len(period.hearings))
+        self._tell(slots, period)
+        self.heard = 0
 
     def _tell(self, slots: list[Slot], argument: Any) -> None:
         self.may_hail = True

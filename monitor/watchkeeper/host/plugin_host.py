@@ -27,7 +27,8 @@ from .status import PluginStatus, Rest, Resting, State
 from .tasks import Containment, Faults
 
 _log = logging.getLogger(__name__)
-#: hails of one plugin between two judgements: one for each hearing of a full burst. More are a flood, and dropped
+#: hails of one plugin between two judgements: as many as the hearings of a full burst, or one for each where there were
+#: more. Others are a flood, and dropped
 MOST_HAILS = 250
 
 
@@ -205,10 +206,11 @@ class PluginHost(HookCaller):
             raise RuntimeError("hail() is only for annotate, burst_judged, period_closed, contact_logged, event_seen")
         record = next(each for each in self.running if each.name == plugin)
         record.hails += 1
-        if record.hails <= MOST_HAILS:
+        allowed = max(MOST_HAILS, self.heard)
+        if record.hails <= allowed:
             self._outlets.hail(plugin, hail)
-        elif record.hails == MOST_HAILS + 1:
-            self._held_against(record, record.flooded(MOST_HAILS, self._now_ms()))
+        elif record.hails == allowed + 1:
+            self._held_against(record, record.flooded(allowed, self._now_ms()))
 
     # -- the plugins' own tasks ---------------------------------------------------------------------------------------
 

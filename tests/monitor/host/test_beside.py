@@ -15,7 +15,7 @@ import pytest
 from tests.monitor.host.plugins import Flooder, Plain, Shower
 from tests.monitor.host.test_plugin_host import Clock
 
-from watchkeeper.api import Hail, Urgency, hookimpl
+from watchkeeper.api import Hail, Hearing, Period, Urgency, hookimpl
 from watchkeeper.host.loop import ContainingLoop
 from watchkeeper.host.plugin_host import MOST_HAILS
 from watchkeeper.host.status import State
@@ -64,6 +64,39 @@ def test_three_floods_of_hails_rest_a_plugin() -> None:
     raised = len(bench.raised)
     bench.period("CQ CE3QRT FF46")
     assert len(bench.raised) == raised, "a rested plugin raises nothing"
+
+
+def test_a_hail_for_each_hearing_is_no_flood_however_many_there_are() -> None:
+    class Keen(Plain):
+        name = "keen"
+
+        def hail(self, text: str) -> None:
+            self.context.hail(
+                Hail(key=text, urgency=Urgency.NOTE, sentence=text, rule="all", at_ms=self.context.now_ms)
+            )
+
+        @hookimpl
+        def annotate(self, hearing: Hearing) -> None:
+            self.hail(f"note {hearing.text}")
+
+        @hookimpl
+        def period_closed(self, period: Period) -> None:
+            for hearing in period.hearings:
+                self.hail(f"period {hearing.text}")
+
+    bench = Bench(Keen)
+    texts = [
+        f"CQ {first}{number}QR{last} FF46"
+        for first in ("CA", "CE")
+        for number in range(10)
+        for last in "ABCDEFGHIJKLMNOP"
+    ]
+    assert len(texts) > MOST_HAILS
+    for _ in range(4):
+        bench.period(*texts)
+    assert bench.status("keen").state is State.RUNNING
+    assert bench.status("keen").reason is None
+    assert len(bench.raised) == 4 * 2 * len(texts)
 
 
 def test_floods_far_apart_do_not_add_up() -> None:
