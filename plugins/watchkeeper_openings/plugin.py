@@ -41,7 +41,7 @@ class Openings:
         self._context = context
         self._window_ms = round(config.window_min * 60_000)
         self._bands: dict[str, Band] = {}
-        self._drawn: tuple[int, str | None] | None = None
+        self._drawn: tuple[int, str | None, str | None] | None = None
         self._views: tuple[View, ...] = ()
 
     @hookimpl
@@ -92,13 +92,15 @@ class Openings:
     @hookimpl
     def views(self) -> tuple[View, ...]:
         """The table of open directions, and a line in words for each band."""
-        as_of = (self._context.now_ms, self._context.own.locator)
+        own = self._context.own
+        tuned = None if own.dial_hz is None else bands.of(own.dial_hz)
+        as_of = (self._context.now_ms, own.locator, tuned)
         if as_of != self._drawn:
             self._drawn = as_of
             self._views = self._draw(*as_of)
         return self._views
 
-    def _draw(self, now_ms: int, own_locator: str | None) -> tuple[View, ...]:
+    def _draw(self, now_ms: int, own_locator: str | None, tuned: str | None) -> tuple[View, ...]:
         start_ms = now_ms - self._window_ms
         found: list[Open] = []
         views: list[View] = []
@@ -115,7 +117,7 @@ class Openings:
             found += sorted(here, key=lambda each: (-each.figures.stations, SECTORS.index(each.sector)))
             hear_us = band.hear_us(start_ms)
             if here or listened or hear_us:
-                views.append(summary(name, here, len(listened), hear_us))
+                views.append(summary(name, here, len(listened), hear_us, in_use=name == tuned))
         missing = None if own_locator else "your locator, for directions and distances"
         bands_now = [(name, self._bands[name]) for name in names]
         return (

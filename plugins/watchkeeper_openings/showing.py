@@ -194,11 +194,11 @@ def grey_line(now_ms: int, own_locator: str | None) -> list[View]:
     ]
 
 
-def summary(name: str, here: list[Open], listened: int, hear_us: int) -> Notice:
+def summary(name: str, here: list[Open], listened: int, hear_us: int, *, in_use: bool = False) -> Notice:
     """One line in plain words, what matters most first: it has to be told in the 69 characters of a narrow screen.
 
     ``20 m: 183 heard, rising NE, E; 89 hear you; 64 to 11,186 km Japan``: how many and how that moves, then who
-    hears us, then from the nearest to the farthest, whose name is the first to be cut.
+    hears us, then from the nearest to the farthest, whose name is the first to be cut. The band in use stands first.
     """
     parts = [f"nobody from a known place in {listened} listened periods" if listened else "not listened to"]
     if here:
@@ -214,7 +214,7 @@ def summary(name: str, here: list[Open], listened: int, hear_us: int) -> Notice:
         name=f"openings.{name}",
         panel=Panel.OPENINGS,
         title=_band_words(name),
-        rank=10,
+        rank=5 if in_use else 10,
         text=f"{_band_words(name)}: {'; '.join(parts)}",
         urgency=Urgency.CALM,
     )

@@ -139,6 +139,16 @@ def test_a_narrow_screen_cuts_no_more_of_a_bands_line_than_the_farthest_place() 
     assert line.text[:NARROW].startswith("23 cm: 1234 heard, opening NE, SW; 500 hear you; 1,234 to 19,999 km")
 
 
+def test_the_band_in_use_stands_first() -> None:
+    on = bench()
+    for dial_hz, first in ((14_074_000, "openings.20m"), (7_074_000, "openings.40m"), (14_074_000, "openings.20m")):
+        on.tune(dial_hz=dial_hz)
+        on.hear("CQ JA1QRV PM95", dial_hz=dial_hz)
+        on.close(dial_hz=dial_hz)
+        lines = [view for view in on.views() if isinstance(view, Notice) and view.name != "openings.grey_line"]
+        assert min(lines, key=lambda line: (line.rank, line.name)).name == first
+
+
 def test_without_a_locator_it_says_what_it_lacks() -> None:
     on = Bench(Openings, own=Own(call="DL5QRM"))
     on.period("CQ CE3QRT FF46")
