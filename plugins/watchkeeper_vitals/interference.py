@@ -18,9 +18,10 @@ _STEP_HZ = 10
 _KEPT, _LEAST = 12, 8
 #: a step is held where it had energy in this share of the periods; once it is jammed, less keeps it so
 _HELD, _STILL_HELD = 0.75, 0.5
-#: of a wide stretch as much of the energy lacks a decode: a strong signal comes through now and then; in a narrow one,
-#: as one station fills it, nothing decodes at all
+#: of a stretch as much of the energy lacks a decode, for a strong signal comes through now and then, where it is wider
+#: than a signal by this factor; in one that a single station may fill nothing decodes at all
 _BARE, _STILL_BARE = 0.6, 0.5
+_WIDER = 1.3
 #: a stretch this wide costs everybody a place
 _WIDE_HZ = 100.0
 #: with fewer stations that decode, the band or the clock may be why the rest does not
@@ -43,11 +44,13 @@ class Jammed:
     def __init__(self) -> None:
         self._looks: deque[_Look] = deque(maxlen=_KEPT)
         self._on: frozenset[int] = frozenset()
+        self._width_hz = 0.0
         self.told = False
 
     def take(self, occupied: Sequence[Stretch], hearings: Iterable[Hearing], width_hz: float) -> None:
         """Take in one listened period: what held energy, and what decoded, each ``width_hz`` wide."""
         self.told = True
+        self._width_hz = width_hz
         decoded: set[int] = set()
         stations: set[str | None] = set()
         for one in hearings:
@@ -77,7 +80,7 @@ class Jammed:
             found |= {step for step in run if not decoded[step] and held[step] >= _LEAST}
             bare = [held[step] * (1 - (_STILL_BARE if step in self._on else _BARE)) - decoded[step] for step in run]
             first, last = _best(bare)
-            if (last - first) * _STEP_HZ >= _WIDE_HZ:
+            if (last - first) * _STEP_HZ > _WIDER * self._width_hz:
                 found |= set(run[first:last])
         return frozenset(found)
 
