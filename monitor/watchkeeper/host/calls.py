@@ -101,6 +101,8 @@ class HookCaller(ABC):
         self.heard = max(self.heard, len(period.hearings))
         self._tell(slots, period)
         self.heard = 0
+        for record in self.running:
+            record.calm()
 
     def _tell(self, slots: list[Slot], argument: Any) -> None:
         self.may_hail = True
@@ -204,7 +206,8 @@ class HookCaller(ABC):
             spent = record.burst_ns
             if spent > allowed_ns and (computed > allowed_ns or spent - computed > allowed_ns):
                 self._overran(record.slots["annotate"], spent, allowed_ms)
-            record.burst_ns = record.hails = 0
+            record.burst_ns = 0
+            record.calm()
 
     @abstractmethod
     def _now_ms(self) -> int:

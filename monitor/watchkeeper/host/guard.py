@@ -97,6 +97,7 @@ class Record:
         self.errors_beside = 0  # of what it runs beside its hooks: tasks and callbacks of its own
         self.tasks = 0  # of its own that are not done
         self.hails = 0  # raised since the last judgement
+        self.floods = False  # they are too many
         self.asked = False  # a rest is asked for, and not yet in the journal
         self.until_ms: int | None = None
         self._overran_at = _Latest(OVERRUNS)
@@ -112,6 +113,10 @@ class Record:
         if self.state is not State.RESTED:
             self.reason = reason
         return reason
+
+    def calm(self) -> None:
+        """From now on its hails count anew."""
+        self.hails, self.floods = 0, False
 
     def lose_task(self) -> None:
         """One of its tasks is done."""

@@ -209,7 +209,8 @@ class PluginHost(HookCaller):
         allowed = max(MOST_HAILS, self.heard)
         if record.hails <= allowed:
             self._outlets.hail(plugin, hail)
-        elif record.hails == allowed + 1:
+        elif not record.floods:
+            record.floods = True
             self._held_against(record, record.flooded(allowed, self._now_ms()))
 
     # -- the plugins' own tasks ---------------------------------------------------------------------------------------
