@@ -188,6 +188,8 @@ def _call(rest: dict[str, str]) -> str:
     call = rest.pop("CALL", "").strip().upper()
     if not call:
         raise AdifValueError("CALL", "missing")
+    if not call.isprintable():
+        raise AdifValueError("CALL", "has control characters")
     return call
 
 
@@ -225,6 +227,9 @@ def _band(rest: dict[str, str], mends: list[str]) -> dict[str, Any]:
         except AdifValueError as fault:
             mends.append(f"{fault}: left out")
     said = rest.pop("BAND", "").strip().lower() or None
+    if said is not None and not said.isprintable():
+        mends.append("BAND has control characters: left out")
+        said = None
     by_frequency = None if frequency_hz is None else radio_band.of(frequency_hz)
     if said is None and by_frequency is not None:
         mends.append(f"BAND is missing: {by_frequency} by the frequency")

@@ -7,6 +7,7 @@ goes through the careful scanner, from the same place, so that speed never costs
 
 from __future__ import annotations
 
+import io
 from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -77,6 +78,13 @@ def excerpts(stream: BinaryIO, outline: Outline) -> Iterator[Excerpt | Record]:
     return adi.excerpts(outline)
 
 
+def header_end(data: bytes) -> int:
+    """The byte offset behind the header that the start of an ADI file holds; 0 where it has none."""
+    adi = _AdiStream(io.BytesIO(data), data[:_CHUNK], Header(), places=False)
+    adi.read_header()
+    return adi.offset if adi.begun else 0
+
+
 class _AdiStream:
     """A window over an ADI stream: at least one record's greatest length ahead of the position, or up to the end.
 
@@ -98,6 +106,16 @@ class _AdiStream:
         self._known: dict[str, tuple[str, int, str, bool]] = {}
         self._pieces: dict[str, tuple[str, str]] = {}
         self._fill()
+
+    @property
+    def offset(self) -> int:
+        """The byte offset of the position in the stream."""
+        return self._offset + self._position
+
+    @property
+    def begun(self) -> bool:
+        """Whether a header or a record was met."""
+        return self._begun
 
     def read_header(self) -> None:
         """Take the header if the first end mark is ``<EOH>``; otherwise the stream has none and nothing is taken."""

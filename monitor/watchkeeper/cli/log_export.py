@@ -16,6 +16,7 @@ from watchkeeper.adif import Change, UserField, encode_record, header, write_fil
 from watchkeeper.adif.contact import to_record
 from watchkeeper.cli.opening import looking
 from watchkeeper.cli.options import FAILED, fail
+from watchkeeper.faces.clean import clean
 from watchkeeper.model import Contact
 from watchkeeper.schema.events import stamp, to_ms
 from watchkeeper.store import worked_rows
@@ -25,6 +26,8 @@ from watchkeeper.store.search import find as search
 from watchkeeper.store.worked import Dimension
 
 _STANDARD_OUTPUT = "-"
+#: characters that are shown of one value
+_WIDEST = 400
 
 
 def export(file: str, data: Path | None, as_json: bool, since: datetime | None, until: datetime | None) -> None:
@@ -115,14 +118,14 @@ def _line(row_id: int, contact: Contact) -> bytes:
 def _words(contact: Contact) -> str:
     reports = f"{contact.report_sent or '-'}/{contact.report_received or '-'}"
     parts = (
-        stamp(contact.started_ms)[:16].replace("T", " "),
-        f"{contact.call:<12}",
-        f"{contact.band or '?':<5}",
-        f"{contact.mode:<6}",
-        f"{reports:<9}",
-        contact.locator or "",
-        contact.entity or "",
-        "confirmed" if contact.confirmed else "",
-        f"! {'; '.join(contact.flags)}" if contact.flags else "",
+        (stamp(contact.started_ms)[:16].replace("T", " "), 0),
+        (contact.call, 12),
+        (contact.band or "?", 5),
+        (contact.mode, 6),
+        (reports, 9),
+        (contact.locator or "", 0),
+        (contact.entity or "", 0),
+        ("confirmed" if contact.confirmed else "", 0),
+        (f"! {'; '.join(contact.flags)}" if contact.flags else "", 0),
     )
-    return "  ".join(part for part in parts if part).rstrip()
+    return "  ".join(clean(text, _WIDEST).ljust(width) for text, width in parts if text).rstrip()

@@ -18,7 +18,7 @@ from typing import BinaryIO, NamedTuple
 from ..adif import AdifValueError, Reader, Record, adx, encode_record
 from ..adif import contact as adif_contact
 from ..adif.outline import Outline
-from ..adif.reader import Excerpt, excerpts
+from ..adif.reader import Excerpt, excerpts, header_end
 from .contacts import LIKE_MS
 from .import_values import (
     FIELDS,
@@ -46,7 +46,6 @@ PART_BYTES = 4 * 1024 * 1024
 _OVERLAP = 512 * 1024
 _LOOK = 4096
 _MARK = re.compile(rb"<eor>", re.IGNORECASE)
-_HEADER = re.compile(rb"<eoh>", re.IGNORECASE)
 _CALL = re.compile(r"[A-Za-z0-9/]+")
 
 
@@ -146,6 +145,7 @@ class _Rows:
     def __init__(self, data: bytes, start: int) -> None:
         self._data = data
         self._start = start
+        self._header_end = header_end(data) if not start else 0
         self._part = Part([], array("q"), [], [], [], [], array("q"), {}, [], [], {}, [], 0, 0, start)
         #: a place in the data and the line there
         self._line_at = (0, 1)
@@ -154,13 +154,11 @@ class _Rows:
         """The ``records``, which lie in the data one behind the other, up to the first that ends at ``length``."""
         part, start, find = self._part, self._start, self._data.find
         keep = part.spans.extend
-        end = count = 0
+        end, count = self._header_end, 0
         for record in records:
             begin = end
             end = record[0] if isinstance(record, tuple) else record.end
             count += 1
-            if count == 1:
-                begin = self._behind_header(end)
             begin = max(begin, find(b"<", begin))
             try:
                 if isinstance(record, Record):
@@ -176,10 +174,6 @@ class _Rows:
                 break
         _compare(part)
         return part._replace(read=count, end=start + end, lines=self._data.count(b"\n", 0, end))
-
-    def _behind_header(self, stop: int) -> int:
-        head = _HEADER.search(self._data, 0, stop)
-        return head.end() if head is not None else 0
 
     def _add(self, fields: tuple[str | None, ...]) -> bool:
         """Add a record by its fields, as :data:`FIELDS` names them; false where the careful way must look at it."""
@@ -202,10 +196,23 @@ class _Rows:
 
     def _take_full(self, record: Record) -> None:
         """Add a record that was read in full. Raises ``AdifValueError`` where it makes no contact."""
-        if not (record.sound and self._plain(record)):
+        if not (record.sound and record.end):
+            self._take_anew(record)
+        elif not self._plain(record):
             self._careful(record)
-        if not record.end:  # ADX: the log keeps records as ADI has them
-            self._write_anew(record, len(self._part.calls) - 1)
+
+    def _take_anew(self, record: Record) -> None:
+        """Add a record whose own bytes are not fit to be kept, ADX or broken: as the writer spells it.
+
+        One that had to be mended for it, or loses letters by it, for ADI is ASCII, is mended.
+        """
+        adif_contact.from_record(record)
+        data, changes = encode_record(record)
+        index = len(self._part.calls)
+        self._careful(next(Reader(io.BytesIO(data))))
+        self._part.anew[index] = data
+        if (changes or not record.sound) and self._part.mended[-1:] != [index]:
+            self._part.mended.append(index)
 
     def _plain(self, record: Record) -> bool:
         """Add a record that was read in full, if every value that matters here is as the standard wants it."""
@@ -223,26 +230,15 @@ class _Rows:
     def _careful(self, record: Record) -> None:
         """Add any other record. Raises ``AdifValueError`` where it makes no contact."""
         found = adif_contact.from_record(record)
-        part, contact = self._part, found.contact
-        index = len(part.calls)
-        if found.mends or not record.sound:
-            part.mended.append(index)
-        if not record.sound:
-            self._write_anew(record, index)
+        part, contact, fields = self._part, found.contact, fields_of(record)
+        if found.mends:
+            part.mended.append(len(part.calls))
         part.calls.append(contact.call)
         part.started_ms.append(contact.started_ms)
         part.bands.append(contact.band)
         part.modes.append(contact.mode)
-        fields = fields_of(record)
         part.told.append(told_of(fields))
         part.activated.append(activated[fields[MADE_FROM]])
-
-    def _write_anew(self, record: Record, index: int) -> None:
-        """Keep the record as the writer spells it. One that loses letters by that, for ADI is ASCII, is mended."""
-        data, changes = encode_record(record)
-        self._part.anew[index] = data
-        if changes and self._part.mended[-1:] != [index]:
-            self._part.mended.append(index)
 
 
 def _compare(part: Part) -> None:

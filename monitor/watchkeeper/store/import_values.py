@@ -96,7 +96,7 @@ def _mode(fields: tuple[str | None, ...]) -> tuple[str, bool]:
     """The mode as on the air, and whether it had to be mended."""
     mode, submode = map(data_of, fields)
     taken = normalise(mode, submode)
-    if not taken.mode:
+    if not taken.mode or not taken.mode.isprintable():
         raise ValueError(mode)
     return taken.submode or taken.mode, taken.mended
 

@@ -237,6 +237,12 @@ def test_what_looks_impossible_in_an_imported_contact_is_flagged_and_kept(typed:
     assert typed("log", "find", "*").stdout.rstrip().endswith("own call as the other station; ends in the future")
 
 
+def test_a_file_cannot_write_on_the_terminal(typed: Typed) -> None:
+    given = ADIF.replace(b"<RST_SENT:3>-07", b"<RST_SENT:6>\x1b[31m7 <COUNTRY:5>a\x1b[0m <BAND:4>\x1b[2J")
+    typed("log", "import", "-", given=given)
+    assert "\x1b" not in typed("log", "find", "*").stdout
+
+
 def test_find_says_that_there_is_nothing(filled: Typed) -> None:
     assert filled("log", "find", "ZL1QSA", code=1).stderr == "no such contact in the log\n"
 

@@ -246,6 +246,54 @@ def alike(one: Contact, other: Contact) -> bool:
     return same and abs(one.started_ms - other.started_ms) <= 5 * 60_000
 
 
+def field(name: str, data: str, off: int, behind: str) -> str:
+    return f"<{name}:{max(0, len(data.encode()) + off)}>{data}{behind}"
+
+
+good = st.fixed_dictionaries(
+    {
+        "CALL": st.sampled_from(["W1QSB", "ja1qrv", "VK3QSD/P"]),
+        "QSO_DATE": st.sampled_from(["20260501", "20260502"]),
+        "TIME_ON": st.sampled_from(["2115", "211500", "030000"]),
+        "BAND": st.sampled_from(["20m", "40M"]),
+        "MODE": st.sampled_from(["FT8", "FT4", "mfsk"]),
+    }
+)
+strange = st.dictionaries(
+    st.sampled_from(["CALL", "MODE", "SUBMODE", "BAND", "FREQ", "TIME_OFF", "ADX", "EOH", "STATE", "MY_SIG", "X Y"]),
+    st.text(st.characters(max_codepoint=0x2FF), max_size=6) | st.sampled_from(["<EOR>", "<EOH>", "<?xml?>", "a\x1bb"]),
+    max_size=3,
+)
+written = st.builds(
+    lambda fields, more, off, behind, mark: "".join(
+        [*(field(name, data, off, behind) for name, data in (fields | more).items()), mark]
+    ).encode(),
+    good,
+    strange,
+    st.sampled_from([0, 0, 0, 1, -1]),
+    st.sampled_from([" ", "", "\r\n", " a remark "]),
+    st.sampled_from(["<EOR>\n", "<eor>", ""]),
+)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@given(st.lists(written, max_size=8))
+def test_whatever_was_taken_in_can_be_read_again(tmp_path_factory: pytest.TempPathFactory, made: list[bytes]) -> None:
+    """The log keeps records as they came, so what the import understood must be understood at every later look."""
+    store = Store.open(tmp_path_factory.mktemp("data"), now=now)
+    summary = take(store, b"".join(made)).summary
+    assert summary.read == summary.new + summary.equal + summary.refused
+    with store.reader() as db:
+        rows = db.execute("SELECT call, band, mode, started_ms FROM contact ORDER BY id").fetchall()
+        found = list(standing(db))
+    assert [(one.call, one.band, one.mode, one.started_ms) for _, one in found] == rows
+    assert len(rows) == summary.new
+    ascii_only = [one for _, one in found if f"{one.call}{one.band}{one.mode}".isascii()]
+    again = take(store, b"".join(write_record(to_record(one)) for one in ascii_only), "again.adi").summary
+    assert (again.equal, again.new) == (len(ascii_only), 0)
+    store.close()
+
+
 @pytest.mark.long
 def test_a_large_file_in_many_parts_is_merged_as_if_it_were_read_in_one(store: Store) -> None:
     """Large enough to be read by several processes, and for the index to be made anew; partly out of order."""
