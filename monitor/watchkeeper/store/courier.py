@@ -192,8 +192,9 @@ class Courier:
         self.why = sending.why
         if self.down_since_ms is None:
             self.down_since_ms = now_ms
-        pause_s = self._backoff_s(self._failures, sending.retry_after_s)
-        due_ms = now_ms + round(1000 * max(pause_s, self._backoff_s(row.tries + 1, sending.retry_after_s)))
+        asked_s = min(sending.retry_after_s or 0.0, self._patience.longest_asked_s)
+        pause_s = max(asked_s, self._backoff_s(self._failures))
+        due_ms = now_ms + round(1000 * max(pause_s, self._backoff_s(row.tries + 1)))
         await self._store.change(partial(outbox.postpone, row_id=row.id, due_ms=due_ms, why=sending.why))
         return pause_s
 
@@ -210,12 +211,11 @@ class Courier:
     async def _note(self, row: OutboxRow, state: State, why: str | None) -> None:
         await self._store.change(partial(outbox.mark, row_id=row.id, state=state, now_ms=self._clock.now_ms(), why=why))
 
-    def _backoff_s(self, failures: int, asked_s: float | None) -> float:
-        """How long to wait after so many failures: doubled each time, made uneven, never shorter than asked for."""
+    def _backoff_s(self, failures: int) -> float:
+        """How long to wait after so many failures: doubled each time, and made uneven."""
         patience = self._patience
         usual_s = min(patience.longest_s, patience.first_s * 2.0 ** min(failures - 1, 30))
-        usual_s *= 1 + patience.jitter * (2 * self._random.random() - 1)
-        return max(usual_s, min(asked_s or 0.0, patience.longest_asked_s))
+        return usual_s * (1 + patience.jitter * (2 * self._random.random() - 1))
 
 
 def _said(fault: BaseException) -> str:

@@ -46,8 +46,9 @@ async def test_the_same_again_is_repeated_and_changes_nothing(store: Store) -> N
 async def test_other_content_under_the_same_id_is_refused_and_says_why(store: Store) -> None:
     await store.commit(contact(), ONE, PAYLOADS)
     outcome = await store.commit(contact(call="JA1QRV"), TWO, PAYLOADS)
-    assert outcome.status is Status.REFUSED
+    assert (outcome.status, outcome.contact_id) == (Status.REFUSED, 1)
     assert outcome.why is not None
+    assert "(revision 0)" in outcome.why
     assert "higher revision" in outcome.why
     assert standing(store) == [1]
 
@@ -70,7 +71,8 @@ async def test_what_was_corrected_can_be_repeated_but_not_come_late(store: Store
     assert (await store.commit(contact(), ONE, PAYLOADS)).status is Status.REPEATED
     assert (await store.commit(contact(revision=2), TWO, PAYLOADS)).status is Status.REPEATED
     late = await store.commit(contact(revision=1), b"digest three", PAYLOADS)
-    assert late.status is Status.REFUSED
+    assert (late.status, late.contact_id) == (Status.REFUSED, 2)
+    assert late.why == "revision 1 comes after revision 2, which is in the log"
     assert standing(store) == [2]
 
 
@@ -97,7 +99,8 @@ async def test_a_correction_of_a_joined_contact_is_not_forwarded_either(store: S
         {"call": "W1QSC"},
         {"band": "40m"},
         {"mode": "FT4"},  # two timed modes of one group are two contacts all the same
-        {"started_ms": STARTED_MS + 301_000},
+        {"started_ms": STARTED_MS + 300_001},
+        {"started_ms": STARTED_MS - 300_001},
         {"station_call": "DL6QRN"},  # another position's call
     ],
 )
@@ -105,6 +108,44 @@ async def test_what_differs_is_a_contact_of_its_own(store: Store, changes: dict[
     await store.commit(contact("1"), ONE, PAYLOADS)
     assert (await store.commit(contact("2", **changes), TWO, PAYLOADS)).same_as is None
     assert standing(store) == [1, 2]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"started_ms": STARTED_MS + 300_000},
+        {"started_ms": STARTED_MS - 300_000},
+        {"station_call": None},  # nobody says that it was another's
+    ],
+)
+async def test_what_may_be_the_same_contact_joins_the_first(store: Store, changes: dict[str, object]) -> None:
+    await store.commit(contact("1"), ONE, PAYLOADS)
+    assert (await store.commit(contact("2", **changes), TWO, PAYLOADS)).same_as == 1
+
+
+async def test_a_contact_is_found_by_its_key_and_content_and_by_what_its_source_calls_it(store: Store) -> None:
+    await store.commit(contact("1"), ONE, PAYLOADS)
+    await store.commit(contact("1", revision=1), TWO, PAYLOADS)
+    await store.commit(contact("1", revision=2), ONE, PAYLOADS)
+    key = contact("1").key
+    assert (store.contact_row(key, ONE), store.contact_row(key, TWO)) == (3, 2)
+    assert (store.contact_row(key, b"digest three"), store.contact_row("DL5QRM|shack|2", ONE)) == (None, None)
+    assert store.is_announced("shack", "1", "W1QSB", STARTED_MS)
+    for source, source_id, call, started_ms in (
+        ("other", "1", "W1QSB", STARTED_MS),
+        ("shack", "2", "W1QSB", STARTED_MS),
+        ("shack", "1", "W1QSC", STARTED_MS),
+        ("shack", "1", "W1QSB", STARTED_MS + 1),
+    ):
+        assert not store.is_announced(source, source_id, call, started_ms)
+
+
+async def test_what_is_not_in_the_log_is_nothing(store: Store) -> None:
+    await store.commit(contact(), ONE, PAYLOADS)
+    with store.reader() as db:
+        assert contacts.by_id(db, 2) is None
+        assert outbox.find(db, 99) is None
 
 
 def test_a_submode_is_alike_the_mode_it_is_filed_under() -> None:

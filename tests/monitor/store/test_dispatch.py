@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from functools import partial
 from pathlib import Path
 from random import Random
 
@@ -205,6 +206,139 @@ async def test_jitter_keeps_each_wait_near_the_usual_one(store: Store, clock: Tu
     assert row.due_ms - clock.ms != 100_000
 
 
+@pytest.mark.parametrize(("drawn", "wait_ms"), [(0.0, 75_000), (0.25, 87_500), (1.0, 125_000)])
+async def test_the_jitter_is_the_share_that_it_says(
+    store: Store, clock: TurnedClock, drawn: float, wait_ms: int
+) -> None:
+    class Drawing(Random):
+        def random(self) -> float:
+            return drawn
+
+    await log(store, "1", "home log")
+    patience = Patience(first_s=100, jitter=0.25)
+    dispatcher = Dispatcher(
+        store, [Answering("home log", LATER)], clock=clock, random=Drawing(), patience=patience
+    )  # fmt: skip
+    dispatcher.start()
+    clock.couriers = 1
+    await clock.settle()
+    await dispatcher.stop()
+    with store.reader() as db:
+        row = outbox.find(db, 1)
+    assert row is not None
+    assert row.due_ms - clock.ms == wait_ms
+
+
+async def test_a_destination_that_is_down_is_tried_less_and_less_whichever_contact_fails(
+    store: Store, clock: TurnedClock
+) -> None:
+    began_ms, tried_s = clock.ms, []
+
+    def note(_key: str) -> Sending:
+        tried_s.append((clock.ms - began_ms) / 1000)
+        return LATER
+
+    for number in range(3):
+        await log(store, str(number), "home log")
+    async with running(store, clock, Judging("home log", note)):
+        for _ in range(31):
+            await clock.turn(1)
+    assert tried_s == [0, 2, 6, 14, 30]
+
+
+@pytest.mark.parametrize(("asked_s", "waited_s"), [(3600, 3600), (864_000, 86_400)])
+async def test_a_wait_that_was_asked_for_holds_for_every_contact_and_for_a_day_at_most(
+    store: Store, clock: TurnedClock, asked_s: float, waited_s: float
+) -> None:
+    asked = Sending(result=SendResult.TRY_LATER, why="429", retry_after_s=asked_s)
+    home = Answering("home log", asked, DELIVERED)
+    await log(store, "1", "home log")
+    await log(store, "2", "home log")
+    async with running(store, clock, home):
+        await clock.turn(waited_s - 1)
+        assert len(home.seen) == 1
+        await clock.turn(1)
+        assert [payload for _, payload in home.seen[1:]] == [b"<2>", b"<1>"]
+
+
+async def test_a_failure_is_told_with_its_reason_and_since_when(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", LATER, Sending(result=SendResult.TRY_LATER, why="timed out"), DELIVERED)
+    await log(store, "1", "home log")
+    began_ms = clock.ms
+    async with running(store, clock, home) as dispatcher:
+        for why, tries, lasting_s in (("connection refused", 1, 0.0), ("timed out", 2, 2.0)):
+            await clock.settle()
+            status = dispatcher.status()["home log"]
+            assert (status.why, status.down_since_ms, status.oldest_s) == (why, began_ms, lasting_s)
+            with store.reader() as db:
+                row = outbox.find(db, 1)
+            assert row is not None
+            assert (row.why, row.tries, row.state, row.done_ms) == (why, tries, State.WAITING, None)
+            await clock.turn(2)
+        await clock.turn(2)
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=1)
+        with store.reader() as db:
+            row = outbox.find(db, 1)
+        assert row is not None
+        assert (row.state, row.why, row.tries, row.done_ms) == (State.DELIVERED, None, 3, clock.ms)
+
+
+async def test_a_fault_without_words_is_told_by_its_kind(store: Store, clock: TurnedClock) -> None:
+    class Silent(Answering):
+        async def send(self, payload: bytes, key: str) -> Sending:
+            raise ConnectionResetError
+
+    await log(store, "1", "home log")
+    async with running(store, clock, Silent("home log", DELIVERED)) as dispatcher:
+        await clock.settle()
+        assert dispatcher.status()["home log"].why == "ConnectionResetError"
+
+
+async def test_what_cannot_be_encoded_even_now_is_a_dead_letter_that_says_why(store: Store, clock: TurnedClock) -> None:
+    class Picky(Answering):
+        def encode(self, contact: Contact) -> bytes:
+            raise ValueError("no locator")
+
+    await store.commit(contact("1"), b"1", [("home log", None, "no locator")])
+    home = Picky("home log", DELIVERED)
+    async with running(store, clock, home) as dispatcher:
+        await store.change(lambda db: outbox.retry(db, [1]))
+        dispatcher.wake()
+        await clock.settle()
+    with store.reader() as db:
+        row = outbox.find(db, 1)
+    assert row is not None
+    assert (row.state, row.why) == (State.DEAD, "cannot be encoded: ValueError: no locator")
+    assert home.seen == []
+
+
+async def test_rows_are_released_retried_and_dropped_one_by_one(store: Store, clock: TurnedClock) -> None:
+    for number in range(1, 4):
+        await log(store, str(number), "a", "b")  # rows 1, 3, 5 for a and 2, 4, 6 for b
+
+    def states() -> list[tuple[State, int, int | None]]:
+        with store.reader() as db:
+            rows = outbox.listed(db, states=list(State), destination="a")
+            return [(row.state, row.due_ms, row.done_ms) for row in rows]
+
+    for row_id in (1, 2, 3):
+        await store.change(partial(outbox.postpone, row_id=row_id, due_ms=clock.ms + 5000, why="later"))
+    await store.change(lambda db: outbox.release(db, "a"))
+    assert [due_ms for _, due_ms, _ in states()] == [0, 0, 0]
+    with store.reader() as db:
+        row = outbox.find(db, 2)
+        assert row is not None
+        assert row.due_ms == clock.ms + 5000, "another destination waits on"
+
+    await store.change(lambda db: outbox.mark(db, 1, State.DELIVERED, clock.ms, None))
+    await store.change(lambda db: outbox.mark(db, 3, State.DEAD, clock.ms, "refused"))
+    assert await store.change(lambda db: outbox.drop(db, [1, 3, 5, 99], clock.ms + 1)) == 2
+    dropped = (State.DROPPED, 0, clock.ms + 1)
+    assert states() == [(State.DELIVERED, 0, clock.ms), dropped, dropped]
+    assert await store.change(lambda db: outbox.retry(db, [1, 3, 99])) == 1
+    assert states() == [(State.DELIVERED, 0, clock.ms), (State.WAITING, 0, None), dropped]
+
+
 async def test_a_dead_or_stalling_destination_delays_no_other(store: Store, clock: TurnedClock) -> None:
     file = Answering("file", DELIVERED)
     dead, stalling, faulty = Answering("dead", LATER), Stalling("stalling", DELIVERED), Raising("faulty", DELIVERED)
@@ -362,3 +496,22 @@ def test_the_state_in_words() -> None:
     assert in_words("home log", DestinationStatus(delivered=9)) == ""
     assert in_words("file", DestinationStatus(waiting=1, oldest_s=3.2)) == "1 waiting for the file, oldest 3 s"
     assert in_words("file", DestinationStatus(dead=2)) == "2 refused by the file: see `watchkeeper outbox list`"
+    assert in_words("file", DestinationStatus(waiting=1)) == "1 waiting for the file"
+    both = "1 waiting for the file; 2 refused by the file: see `watchkeeper outbox list`"
+    assert in_words("file", DestinationStatus(waiting=1, dead=2)) == both
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (59.9, "59 s"),
+        (60, "1 min"),
+        (3599, "59 min"),
+        (3600, "1 h"),
+        (86_399, "23 h"),
+        (86_400, "1 d"),
+        (200_000, "2 d"),
+    ],
+)
+def test_how_long_something_waits_in_words(seconds: float, words: str) -> None:
+    assert in_words("file", DestinationStatus(waiting=1, oldest_s=seconds)) == f"1 waiting for the file, oldest {words}"
