@@ -14,6 +14,11 @@ if TYPE_CHECKING:
 
 #: share of the averaging time that a timed mode takes when every second period is sent, to the next half
 _ALTERNATING = 0.5
+#: over what the power is averaged
+_AVERAGED = {
+    "fcc": "averaged over 30 min for the public and 6 min for those who know",
+    "icnirp": "averaged over 30 min for the whole body and 6 min for parts of it",
+}
 _FREQUENCY = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(k|M|G)?(?:Hz)?", re.IGNORECASE)
 _FACTORS = {"": 1.0, "K": 1e3, "M": 1e6, "G": 1e9}
 
@@ -101,6 +106,7 @@ def command(
         "mode": mode_name.upper(),
         "mode_duty": _duty(mode_name),
         "share": share,
+        "averaged": _AVERAGED[rules.lower()],
         "ground_reflection": not no_ground,
         "general_m": round(found.general_m, 2),
         "controlled_m": round(found.controlled_m, 2),
@@ -122,7 +128,7 @@ def _say(told: dict[str, Any], *, as_json: bool) -> None:
     rules = "47 CFR 1.1310" if told["rules"] == "fcc" else "ICNIRP 2020"
     click.echo(
         f"{told['power_w']:g} W in {told['mode']} at {told['frequency_hz'] / 1e6:g} MHz, {told['gain_dbi']:g} dBi, "
-        f"sending {told['share']:.0%} of the time: {told['average_w']:.3g} W on average."
+        f"sending {told['share']:.0%} of the time: {told['average_w']:.3g} W, {told['averaged']}."
     )
     click.echo(f"{rules}: the public from {told['general_m']:.1f} m on, those who know from "
                f"{told['controlled_m']:.1f} m on, in the main direction.")  # fmt: skip

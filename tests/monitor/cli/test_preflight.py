@@ -122,6 +122,16 @@ def test_of_a_band_the_stricter_edge_counts(band: str, edge_hz: int) -> None:
     assert json.loads(run("exposure", "--power", "100", "--band", band, "--json")[1])["frequency_hz"] == edge_hz
 
 
+@pytest.mark.parametrize("rules", ["fcc", "icnirp"])
+def test_it_says_over_what_it_averages_and_what_to_beware_of(rules: str) -> None:
+    """47 CFR 1.1310: 30 and 6 min; ICNIRP 2020: 30 min for the whole body, 6 min for local exposure."""
+    code, output = run("exposure", "--power", "100", "--band", "20m", "--rules", rules)
+    assert code == 0
+    assert "averaged over 30 min" in output
+    assert "6 min" in output
+    assert "Your country's rules and licensed practice decide." in output
+
+
 def test_a_share_may_be_given_in_percent() -> None:
     found = [
         run("exposure", "--power", "100", "--band", "20m", "--share", share, "--json") for share in ("0.25", "25%")
