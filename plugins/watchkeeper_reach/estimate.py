@@ -32,7 +32,7 @@ _NORMAL = NormalDist()
 _UNKNOWN_W = 50.0
 #: differences of power and antenna between stations, of the paths within an area, and of those from area to area, as
 #: variances in dB² (common practice, no source)
-POWER_VAR = 42.0
+POWER_VAR = 32.0
 PATH_VAR = 30.0
 AREAS_VAR = 60.0
 #: spread of a report round what the band and the area let expect: first guess, and how many reports it counts as
