@@ -155,6 +155,24 @@ def test_whoever_sends_less_is_foretold_as_well(sent_every: int) -> None:
     check(discharge("LiFePO4", capacity_ah=4.0, sent_every=sent_every))
 
 
+@pytest.mark.parametrize(("sending_a", "receiving_a"), [(3.6, 0.7), (5.0, 1.0), (6.6, 1.3)])
+def test_from_capacity_and_power_alone_the_end_lies_within_the_interval(sending_a: float, receiving_a: float) -> None:
+    """Radios of 10 W draw a third more or less than the table's 5 A and 1 A (common practice, no source)."""
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})
+    bench.period("CQ CE3QRT FF46")
+    words = readings(bench)["alternating"].text
+    low, high = (_hours(part) for part in words.partition("(")[2].rstrip(")").split(" to "))
+    sent_share = SENT_H / (2 * PERIOD_H)
+    true_h = 0.95 * 12.0 / (sent_share * sending_a + (1 - sent_share) * receiving_a)
+    assert low < true_h < high
+
+
+def _hours(words: str) -> float:
+    """``3 h 11 min`` as hours."""
+    hours, _, minutes = words.removesuffix(" min").rpartition(" h ")
+    return float(hours) + float(minutes) / 60
+
+
 @pytest.mark.parametrize(
     ("chemistry", "from_share"), [("AGM", 0.6), ("flooded", 0.6), ("Li-ion", 0.6), ("LiFePO4", 0.9)]
 )
