@@ -23,7 +23,7 @@ FOOT_M = 0.3048
     [
         (1.9, 100.0, 49.861), (3.6, 69.444, 13.889), (3.75, 64.0, 12.8), (7.1, 17.854, 3.5707), (10.12, 8.7878, 1.7576),
         (14.1, 4.5269, 0.9054), (21.1, 2.0215, 0.4043), (28.1, 1.1398, 0.2280), (50.3, 1.0, 0.2), (432, 1.44, 0.288),
-        (1296, 4.32, 0.864), (2400, 5.0, 1.0), (10_000, 5.0, 1.0), (0.5, 100.0, 100.0),
+        (1296, 4.32, 0.864), (1500.9, 5.0, 1.0), (2400, 5.0, 1.0), (10_000, 5.0, 1.0), (0.5, 100.0, 100.0),
     ],
 )  # fmt: skip
 def test_power_density_limits(mhz: float, controlled: float, general: float) -> None:
@@ -34,10 +34,16 @@ def test_power_density_limits(mhz: float, controlled: float, general: float) -> 
 @pytest.mark.parametrize(
     ("mhz", "controlled", "general"),
     [
+        (0.3, (614, 1.63, 6), (614, 1.63, 30)),
         (0.5, (614, 1.63, 6), (614, 1.63, 30)),
+        (1.35, (614, 1.63, 6), (824 / 1.35, 2.19 / 1.35, 30)),
+        (3.01, (1842 / 3.01, 4.89 / 3.01, 6), (824 / 3.01, 2.19 / 3.01, 30)),
         (10, (184.2, 0.489, 6), (82.4, 0.219, 30)),
+        (30.1, (61.4, 0.163, 6), (27.5, 0.073, 30)),
         (145, (61.4, 0.163, 6), (27.5, 0.073, 30)),
+        (300.1, (None, None, 6), (None, None, 30)),
         (432, (None, None, 6), (None, None, 30)),
+        (100_000, (None, None, 6), (None, None, 30)),
     ],
 )
 def test_field_strength_limits(
@@ -46,6 +52,12 @@ def test_field_strength_limits(
     for who, expected in (("controlled", controlled), ("general", general)):
         found = exposure.fcc_limit(mhz * 1e6, "general" if who == "general" else "controlled")
         assert (found.e_v_per_m, found.h_a_per_m, found.averaging_min) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("mhz", [0.299, 100_001])
+def test_outside_the_tables_there_is_no_limit(mhz: float) -> None:
+    with pytest.raises(ValueError, match=rf"no limit at {mhz:g} MHz".replace("+", r"\+")):
+        exposure.fcc_limit(mhz * 1e6, "general")
 
 
 def test_limits_are_continuous_at_30_mhz() -> None:
@@ -70,6 +82,29 @@ def test_average_power(
 ) -> None:
     share = exposure.sending_share(on_min, off_min, window_min)
     assert exposure.average_power_w(pep_w, duty, share) == pytest.approx(average_w)
+
+
+def test_patterns_and_powers_that_cannot_be_are_refused() -> None:
+    # sending without a pause, and not at all, can be
+    assert exposure.sending_share(0.25, 0, 6) == 1
+    assert exposure.sending_share(0.25, 0.5, 0.75) == pytest.approx(1 / 3)
+    assert exposure.average_power_w(0.5, 1, 0.5) == 0.25
+    assert (
+        exposure.average_power_w(0, 1, 1)
+        == exposure.average_power_w(10, 0, 1)
+        == exposure.average_power_w(10, 1, 0)
+        == 0
+    )
+    for on_min, off_min, window_min in ((0, 1, 6), (-1, 1, 6), (1, -1, 6), (1, 1, 0)):
+        with pytest.raises(ValueError, match=f"{on_min} min on, {off_min} min off, window {window_min} min"):
+            exposure.sending_share(on_min, off_min, window_min)
+    for pep_w, duty, share in ((-1, 1, 1), (1, -0.1, 1), (1, 1.1, 1), (1, 1, -0.1), (1, 1, 1.1)):
+        with pytest.raises(ValueError, match=f"power {pep_w} W, duty {duty} or share {share} is out of range"):
+            exposure.average_power_w(pep_w, duty, share)
+    assert exposure.power_density_w_per_m2(1, 0.5) == pytest.approx(4 * exposure.power_density_w_per_m2(1, 1))
+    for distance_m in (0, -1):
+        with pytest.raises(ValueError, match=f"distance {distance_m} m is not positive"):
+            exposure.power_density_w_per_m2(1, distance_m)
 
 
 def test_worksheet_with_a_line() -> None:
@@ -191,6 +226,15 @@ def test_exemption() -> None:
     assert exposure.exempt_erp_w(3, 144e6) == pytest.approx(3.83 * 9)
     assert exposure.exempt_erp_w(60, 1.2e6) == pytest.approx(1920 * 3600)
     assert exposure.exempt_erp_w(1, 2.4e9) == pytest.approx(19.2)
+    assert exposure.exempt_erp_w(1, 1500.9e6) == pytest.approx(19.2)
+    assert exposure.exempt_erp_w(40, 1.9e6) == pytest.approx(3450 / 1.9**2 * 1600)
+    assert exposure.exempt_erp_w(5, 30.9e6) == pytest.approx(3.83 * 25)
+    assert exposure.exempt_erp_w(1, 300.9e6) == pytest.approx(0.0128 * 300.9)
+    assert exposure.exempt_erp_w(200, 0.3e6) == pytest.approx(1920 * 200**2)
+    assert exposure.exempt_erp_w(1, 100e9) == pytest.approx(19.2)
+    assert exposure.exempt_erp_w(1, 100.001e9) is None
+    nearest_m = exposure.far_field_m(14.1e6)
+    assert exposure.exempt_erp_w(nearest_m, 14.1e6) == pytest.approx(3450 / 14.1**2 * nearest_m**2)
     assert exposure.exempt_erp_w(10, 1.9e6) is None
     assert exposure.exempt_erp_w(1e6, 0.2e6) is None
 
@@ -199,3 +243,11 @@ def test_near_field_ends_at_the_wavelength_over_two_pi() -> None:
     found = [exposure.far_field_m(mhz * 1e6) for mhz in (28.1, 14.1, 1.9)]
     assert found == pytest.approx([1.698, 3.384, 25.1], abs=0.02)
     assert exposure.erp_w(164) == pytest.approx(100)
+    assert exposure.distances(100, 2, 14.1e6).far_field_m == exposure.far_field_m(14.1e6)
+
+
+def test_the_ground_is_taken_to_reflect_unless_said_otherwise() -> None:
+    # OET Bulletin 65: the reflection strengthens the field 1.6 times
+    assert exposure.distance_m(100, 2) == pytest.approx(1.6 * exposure.distance_m(100, 2, ground_reflection=False))
+    density = exposure.power_density_w_per_m2(100, 3)
+    assert density == pytest.approx(1.6**2 * exposure.power_density_w_per_m2(100, 3, ground_reflection=False))

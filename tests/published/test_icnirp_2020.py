@@ -27,7 +27,13 @@ def test_table(
 ) -> None:
     averaging_min = 6 if extent == "local" else 30
     assert exposure.icnirp_limit(1e6, population, extent) == (e, h, None, averaging_min)
-    assert exposure.icnirp_limit(145e6, population, extent) == (high_e, high_h, high_s, averaging_min)
+    at_two_mhz = exposure.icnirp_limit(2e6, population, extent)  # E = e/f^0.7, H = h/f
+    assert (at_two_mhz.e_v_per_m, at_two_mhz.h_a_per_m) == pytest.approx((e / 2**0.7, h / 2))
+    for hz in (30.1e6, 145e6, 400e6):
+        assert exposure.icnirp_limit(hz, population, extent) == (high_e, high_h, high_s, averaging_min)
+    assert exposure.icnirp_limit(30e6, population, extent).s_w_per_m2 is None
+    above = exposure.icnirp_limit(400.9e6, population, extent)
+    assert (above.e_v_per_m, above.h_a_per_m, above.averaging_min) == (None, None, averaging_min)
 
 
 @pytest.mark.parametrize(
@@ -68,12 +74,25 @@ def test_ranges_join_where_they_meet(extent: Extent, population: Population) -> 
         assert above == pytest.approx(below, rel=0.005)
 
 
+@pytest.mark.parametrize("mhz", [2000.9, 5760.0, 6000.0])
+def test_above_two_gigahertz_the_density_is_constant(mhz: float) -> None:
+    # from memory
+    found = {row[:2]: exposure.icnirp_limit(mhz * 1e6, row[1], row[0]).s_w_per_m2 for row in ROWS}
+    assert found == {
+        ("local", "controlled"): 200,
+        ("local", "general"): 40,
+        ("whole body", "controlled"): 50,
+        ("whole body", "general"): 10,
+    }
+
+
 def test_seventy_centimetres() -> None:
     assert exposure.icnirp_limit(432e6, "general").s_w_per_m2 == pytest.approx(2.16)
     assert exposure.icnirp_limit(432e6, "controlled").s_w_per_m2 == pytest.approx(10.8)
 
 
-@pytest.mark.parametrize("hz", [0.05e6, 6001e6])
+@pytest.mark.parametrize("hz", [0.0999e6, 6000.1e6])
 def test_outside_the_tables(hz: float) -> None:
     with pytest.raises(ValueError, match="ICNIRP levels here hold"):
         exposure.icnirp_limit(hz, "general")
+    assert exposure.icnirp_limit(0.1e6, "general").e_v_per_m == pytest.approx(300 / 0.1**0.7)

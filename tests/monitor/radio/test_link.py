@@ -17,7 +17,9 @@ def test_powers() -> None:
     assert link.dbm_to_w(37) == pytest.approx(5.012, abs=0.001)
     assert link.w_to_dbm(0) == -inf
     assert link.power_change_db(10, 5) == pytest.approx(-3.0103, abs=1e-4)
+    assert link.power_change_db(0.5, 1) == pytest.approx(3.0103, abs=1e-4)
     assert link.eirp_w(1500, 2.2, 0.8) == pytest.approx(1500 * 10**0.14)
+    assert link.eirp_w(100, 10) == pytest.approx(1000)
 
 
 @given(st.floats(1e-9, 1e6))
@@ -45,6 +47,9 @@ def test_chance_of_a_decode() -> None:
     assert link.decode_probability(-10.0, "FT8") > 0.999
     assert link.decode_probability(-26.0, "FT8") < 0.01
     assert link.decode_probability(-21.0, "FT4") < 0.05
+    # 4.4 dB from one chance in ten to nine in ten (common practice, no source)
+    assert link.decode_probability(-21 + 2.197, "FT8") == pytest.approx(0.9, abs=1e-3)
+    assert link.decode_probability(-21 - 2.197, "FT8") == pytest.approx(0.1, abs=1e-3)
     assert link.decode_probability(-1e9, "FT8") >= 0.0
     with pytest.raises(ValueError, match="'SSB'"):
         link.decode_probability(0.0, "SSB")
@@ -68,8 +73,9 @@ def test_a_hop_of_no_length_goes_straight_up() -> None:
 def test_what_cannot_be_is_refused() -> None:
     with pytest.raises(ValueError, match="ratio -1 is negative"):
         link.ratio_to_db(-1)
-    with pytest.raises(ValueError, match="positive: 10 W, 0 W"):
-        link.power_change_db(10, 0)
+    for before_w, after_w in ((10, 0), (0, 10), (-1, 10), (10, -1)):
+        with pytest.raises(ValueError, match=f"positive: {before_w} W, {after_w} W"):
+            link.power_change_db(before_w, after_w)
     with pytest.raises(ValueError, match="distance -1 km"):
         link.hops(-1)
     with pytest.raises(ValueError, match="hop length -1 km"):
