@@ -28,6 +28,7 @@ def test_duty() -> None:
     assert supply.sending_share("FT8") == pytest.approx(12.64 / 30)
     assert supply.sending_share("FT4") == pytest.approx(5.04 / 15)
     assert supply.sending_share("FT8", every=4) == pytest.approx(12.64 / 60)
+    assert supply.sending_share("FT8", every=1) == pytest.approx(12.64 / 15)
     for mode, every in (("SSB", 2), ("FT8", 0)):
         with pytest.raises(ValueError, match=f"no duty for '{mode}' every {every}"):
             supply.sending_share(mode, every)
@@ -40,6 +41,54 @@ def test_counted_by_hand_at_and_below_the_rated_current() -> None:
     assert supply.endurance_h(battery, Load(4, 4, 0.5), used_fraction=0.4) == pytest.approx(10)
     assert supply.endurance_h(battery, Load(4, 4, 0.5), used_fraction=0.9) == 0
     assert supply.endurance_h(battery, Load(0, 0, 0.5)) == inf
+    assert supply.endurance_h(battery, Load(0, 4, 1)) == pytest.approx(20)
+
+
+def test_the_law_counts_from_the_rated_current_on_whatever_hours_it_is_rated_at() -> None:
+    # 100 Ah rated at 10 h, exponent 1.05: 10 A without loss; at 20 A the time is 10 h · (1/2)^1.05 (Peukert's law)
+    battery = Battery(100, CHEMISTRIES["LiFePO4"], rated_hours=10)
+    assert supply.drain_per_h(battery, 10) == pytest.approx(0.1)
+    assert supply.drain_per_h(battery, 5) == pytest.approx(0.05)
+    assert supply.drain_per_h(battery, 20) == pytest.approx(1 / (10 * 0.5**1.05))
+    short = Battery(100, CHEMISTRIES["LiFePO4"], cells=1, rated_hours=0.5)
+    assert supply.drain_per_h(short, 100) == pytest.approx(1)
+    assert short.nominal_v == 3.2
+
+
+def test_what_ends_it_early_shortens_the_time_left() -> None:
+    battery, load = Battery(100, CHEMISTRIES["LiFePO4"]), Load(4, 4, 0.5)
+    assert supply.endurance_h(battery, load) == supply.endurance_h(battery, load, temperature_c=25.0)
+    # −20 °C leaves one half of the capacity (a maker's data sheet): 50 Ah at 4 A
+    assert supply.endurance_h(battery, load, temperature_c=-20.0) == pytest.approx(12.5)
+    # 13.08 V are 3.27 V a cell, half charged: with no sag one half can be used, with 0.06 V of it, of 0.015 ohm, less
+    assert supply.endurance_h(battery, load, minimum_v=13.08, measured_ohm=0.0) == pytest.approx(12.5)
+    sagging_h = supply.endurance_h(battery, load, minimum_v=13.08, measured_ohm=0.015)
+    assert sagging_h == pytest.approx(100 * (0.5 - 0.4 * 0.015 / 0.06) / 4)
+    # where nothing was measured, the typical resistance of the cells counts
+    typical_h = supply.endurance_h(battery, load, minimum_v=13.08)
+    assert typical_h == supply.endurance_h(battery, load, minimum_v=13.08, measured_ohm=battery.resistance_ohm)
+    assert typical_h < 12.5
+
+
+def test_the_cold_and_the_lowest_voltage_both_take_their_share() -> None:
+    battery = Battery(100, CHEMISTRIES["LiFePO4"])
+    # 80 % at 0 °C (a maker's data sheet), and one half of that above 3.27 V a cell
+    assert supply.usable_fraction(battery, temperature_c=0.0) == pytest.approx(0.8)
+    assert supply.usable_fraction(battery, temperature_c=0.0, minimum_v=13.08) == pytest.approx(0.4)
+    assert supply.usable_fraction(battery, minimum_v=13.08) == pytest.approx(0.5)
+    assert supply.usable_fraction(battery, sending_a=0, minimum_v=13.08, measured_ohm=1) == pytest.approx(0.5)
+
+
+def test_a_battery_at_rest_is_at_room_temperature_unless_told() -> None:
+    battery = Battery(100, CHEMISTRIES["AGM"], cells=6)
+    assert supply.charge_bounds(battery, 12.5) == supply.charge_bounds(battery, 12.5, 25.0)
+    assert supply.charge_bounds(battery, 12.5) != supply.charge_bounds(battery, 12.5, 24.0)
+
+
+def test_it_is_in_room_temperature_and_listens_unless_told() -> None:
+    cold = supply.usable_fraction(PORTABLE, minimum_v=13.08, temperature_c=24.0)
+    room = supply.usable_fraction(PORTABLE, minimum_v=13.08)
+    assert cold < room == supply.usable_fraction(PORTABLE, minimum_v=13.08, temperature_c=25.0, sending_a=0)
 
 
 def test_the_radio_ends_it_before_the_battery_does() -> None:
@@ -61,6 +110,7 @@ def test_counting_charge() -> None:
     # 1 A for an hour in steps of 30 s, then a gap of an hour that counts for one minute
     readings = [(step * 30_000, 1.0) for step in range(121)] + [(7_200_000, 5.0)]
     assert supply.charge_ah(readings) == pytest.approx(1.0 + 1 / 60)
+    assert supply.charge_ah(readings, longest_gap_ms=3_600_000) == pytest.approx(2.0)
     assert supply.charge_ah([]) == supply.charge_ah([(0, 5.0)]) == 0
 
 
@@ -73,7 +123,9 @@ def test_sag_and_energy() -> None:
 
 def test_interval() -> None:
     low, likely, high = supply.with_interval(4.0, capacity_spread=0.03, current_spread=0.04)
-    assert (low, likely, high) == pytest.approx((4 / 1.05, 4, 4 * 1.05))
+    assert (low, likely, high) == pytest.approx((4 / 1.05, 4, 4 / 0.95))
+    spread = 1 + 0.02**0.5  # a tenth each, unless told
+    assert supply.with_interval(4.0) == pytest.approx((4 / spread, 4, 4 * spread))
 
 
 @pytest.mark.parametrize(
