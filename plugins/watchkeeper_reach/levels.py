@@ -80,6 +80,11 @@ def median_db(heard_db: float, limit_db: float) -> float:
     return (low + high) / 2
 
 
+def _left(age_ms: int) -> float:
+    """The weight that is left of a level after so long."""
+    return exp(-age_ms / SMOOTH_MS) if age_ms <= LATELY_MS else 0.0
+
+
 class _Sums(NamedTuple):
     """Weights of levels, those levels times their weights, and the weights of those at the floor."""
 
@@ -111,14 +116,13 @@ class _Trail:
             self._before = self._sums
         levels.append(level)
         before = self._before
-        gap_ms = level.at_ms - before.at_ms
-        left = exp(-gap_ms / SMOOTH_MS) if 0 <= gap_ms <= LATELY_MS else 0.0
-        above_db, at_floor = (0.0, 1.0) if level.at_floor else (level.snr_db, 0.0)
+        newest_ms = max(level.at_ms, before.at_ms)
+        left, weight = _left(newest_ms - before.at_ms), _left(newest_ms - level.at_ms)
         self._sums = _Sums(
-            level.at_ms,
-            before.weights * left + 1.0,
-            before.total_db * left + above_db,
-            before.at_floor * left + at_floor,
+            newest_ms,
+            before.weights * left + weight,
+            before.total_db * left + (0.0 if level.at_floor else weight * level.snr_db),
+            before.at_floor * left + (weight if level.at_floor else 0.0),
         )
 
     def lately(self, at_ms: int, least_db: float) -> float | None:

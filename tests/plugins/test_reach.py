@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import exp
 from random import Random
 from statistics import NormalDist, median
 from typing import Any
@@ -16,7 +17,17 @@ from watchkeeper.testing import OWN, Bench
 from watchkeeper.view import Gauges, Map, Notice
 from watchkeeper_reach import Reach, ReachNote
 from watchkeeper_reach.estimate import BandEstimate, Pair, chance_of
-from watchkeeper_reach.levels import MOST_BELOW_DB, NEAR_MS, Around, fading_var, median_db
+from watchkeeper_reach.levels import (
+    LATELY_MS,
+    MOST_BELOW_DB,
+    NEAR_MS,
+    SMOOTH_MS,
+    Around,
+    BandLevels,
+    Level,
+    fading_var,
+    median_db,
+)
 
 #: a station of which nobody else around is known
 NOWHERE = Around(None, None)
@@ -370,3 +381,22 @@ def test_own_station_unknown_is_no_error() -> None:
     on.close()
     assert on.status("reach").errors == 0
     assert on.table("reach.stations").rows[0].data["distance_km"] is None
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, LATELY_MS // 15_000), st.integers(-24, 10), st.booleans()), min_size=1, max_size=20
+    )
+)
+def test_the_level_of_late_is_the_mean_by_age_however_late_some_came(heard: list[tuple[int, int, bool]]) -> None:
+    """The definition, added up anew: of one period only what came last counts where it came right behind."""
+    by_period = {period: (snr_db, at_floor) for period, snr_db, at_floor in heard}
+    levels = BandLevels()
+    for period, (snr_db, at_floor) in by_period.items():
+        levels.heard("W1QSB", None, Level(15_000 * period, float(snr_db), "one", at_floor))
+    newest = max(by_period)
+    weights = {period: exp(-15_000 * (newest - period) / SMOOTH_MS) for period in by_period}
+    total_db = sum(weights[period] * (-30.0 if at_floor else db) for period, (db, at_floor) in by_period.items())
+    lately_db = levels.lately("W1QSB", 15_000 * newest, -30.0)
+    assert lately_db == pytest.approx(total_db / sum(weights.values()))
+    assert levels.lately("W1QSB", 15_000 * newest + LATELY_MS + 1, -30.0) is None
