@@ -19,9 +19,10 @@ JOURNAL_LIMIT = 16 * 1024 * 1024
 PAGE_BYTES = 8192
 #: a million contacts fit their look-ups into this many KiB of page cache
 CACHE_KIB = 16 * 1024
-#: pages in the WAL at which a commit moves them to the database itself; far more than collect between quiet moments,
-#: in which that is done without making anybody wait
-CHECKPOINT_PAGES = 4000
+#: pages in the WAL, 8 MB, at which a commit moves them to the database itself: more than collect between quiet moments,
+#: in which that is done without making anybody wait, and no more, for on a small disk the WAL would leave no room to
+#: move them
+CHECKPOINT_PAGES = 1000
 
 
 def connect_writer(path: Path, *, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
