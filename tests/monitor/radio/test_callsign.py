@@ -40,6 +40,9 @@ def taken_apart(text: str) -> CallSign:
         ("KH8S/K9QR", "K9QR", "KH8S", "portable", "KH8"),
         ("K9QR/KH8S", "K9QR", "KH8S", "portable", "KH8"),
         ("W1QR/VP2E", "W1QR", "VP2E", "portable", "VP2"),
+        # a call with a number of its own outranks one whose prefix holds it, wherever it stands
+        ("C4QR/W1QR", "W1QR", "C4QR", "portable", "C4"),
+        ("W1QR/C4QR", "W1QR", "C4QR", "portable", "C4"),
         # another call area
         ("SV1QRM/5", "SV1QRM", "SV5", "portable", "SV5"),
         ("W1QSB/6", "W1QSB", "K6", "portable", "K6"),

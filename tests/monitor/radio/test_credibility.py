@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from functools import cache
 from itertools import islice
 from math import log
+from typing import Any
 
 import pytest
 
@@ -305,3 +306,62 @@ def test_single_messages(text: str, credible: bool) -> None:
     verdict = judge(bare(text))
     assert (verdict.score >= CREDIBLE) is verdict.credible is credible
     assert verdict.reasons
+
+
+@pytest.mark.parametrize(
+    ("text", "known", "found"),
+    [
+        ("CQ DL5QRM/R JO62", {}, ("form_rover", "a roving station, seldom heard")),
+        ("DL5QRM/R W1QSB FN42", {}, ("form_rover", "a roving station, seldom heard")),
+        ("CQ DL5QRM JO62", {}, ("form_standard", "an ordinary message")),
+        ("TNX BOB 73 GL", {}, ("text_written", "a text as operators write them")),
+        ("ABCDEF GHI", {}, ("text_unknown", "a text without a usual word")),
+        ("CQ W1QSB FN42", {"locator_before": "FN42aa"}, ("locator_again", "the locator FN42 it gave before")),
+        ("CQ W1QSB FN42", {"locator_before": "FN43"}, ("locator_fits", "locator FN42 can lie in United States")),
+        ("CQ W1QSB JO62", {}, ("locator_misfits", "locator JO62 does not lie in United States")),
+        ("CQ DL5QRM JO62", {}, ("prefix_other", "DL5QRM has a prefix of two characters")),
+        ("CQ C4QRM KM64", {}, ("prefix_other", "C4QRM has a prefix of two characters")),
+        ("CQ 9A5QRM JN75", {}, ("prefix_digit", "9A5QRM begins with a digit, as chance often makes it")),
+        ("CQ W10QSB FN42", {}, ("prefix_long_number", "W10QSB has a number of 2 digits")),
+        ("CQ W1QSB FN42", {}, ("prefix_one_letter", "W1QSB has a prefix of one letter, as chance seldom makes it")),
+        ("CQ W1QSB FN42", {}, ("sender_allocated", "W1QSB is of an allocated series")),
+        ("CQ QX9QSB FN42", {}, ("sender_unallocated", "QX9QSB is no call sign of an allocated series")),
+        ("W1QSB <DL5QRM> -08", {}, ("sender_hashed", "DL5QRM is told by a hash, which another station can share")),
+        ("W1QSB <...> -08", {}, ("sender_unresolved", "its call sign is an unresolved hash")),
+        ("CQ W1QSB FN42", {}, ("to_all", "a call to all")),
+        ("W1QSB DL5QRM -08", {}, ("addressee_allocated", "W1QSB, whom it calls, is of an allocated series")),
+        ("QX9QSB DL5QRM -08", {}, ("addressee_unallocated", "QX9QSB, whom it calls, is of no allocated series")),
+        ("<W1QSB> DL5QRM -08", {}, ("addressee_hashed", "W1QSB, whom it calls, is told by a hash")),
+        ("<...> DL5QRM -08", {}, ("addressee_unresolved", "it calls an unresolved hash")),
+        ("W1QSB DL5QRM JO62", {}, ("tail_locator", "it gives a locator")),
+        (
+            "W1QSB DL5QRM R JO62", {},
+            ("tail_acknowledged_locator", "it acknowledges with a locator, as in few contests"),
+        ),
+        ("W1QSB DL5QRM R-08", {}, ("tail_report", "it gives a report, which chance seldom makes")),
+        ("W1QSB DL5QRM RRR", {}, ("tail_acknowledgement", "it acknowledges, which chance seldom makes")),
+        ("W1QSB DL5QRM", {}, ("tail_none", "nothing follows the calls, which chance seldom makes")),
+        ("CQ W1QSB FN42", {"aided": True}, ("aided", "the decoder was helped to it")),
+        ("CQ W1QSB FN42", {"low_confidence": True}, ("low_confidence", "the decoder is not sure of it")),
+        ("CQ W1QSB FN42", {"aided": False}, ("unmarked", "decoded without help")),
+        ("CQ W1QSB FN42", {"worked_before": True}, ("worked", "worked before")),
+        ("CQ W1QSB FN42", {"heard_before": 0}, ("heard_never", "not heard before")),
+        ("CQ W1QSB FN42", {"heard_before": 1}, ("heard_once", "heard once before")),
+        ("CQ W1QSB FN42", {"heard_before": 2}, ("heard_often", "heard 2 times before")),
+        # FT8: the limit is −21 dB, −24 dB the lowest that is displayed (QEX July/August 2020, and common practice)
+        ("CQ W1QSB FN42", {"snr_db": -24.0}, ("at_floor", "its strength is the lowest that is displayed, or less")),
+        ("CQ W1QSB FN42", {"snr_db": -19.0}, ("at_limit", "at the decoding limit")),
+        ("CQ W1QSB FN42", {"snr_db": -18.0}, ("weak", "3 dB above the decoding limit")),
+        ("CQ W1QSB FN42", {"snr_db": -15.0}, ("weak", "6 dB above the decoding limit")),
+        ("CQ W1QSB FN42", {"snr_db": -14.0}, ("strong", "7 dB above the decoding limit")),
+    ],
+)  # fmt: skip
+def test_each_finding_is_named_and_told_in_words(text: str, known: dict[str, Any], found: tuple[str, str]) -> None:
+    reading = read(text)
+    assert found in findings(Evidence(reading.sender, reading, **known))
+
+
+def test_a_source_that_tells_no_marks_and_no_strength_is_weighed_by_neither() -> None:
+    reading = read("CQ W1QSB FN42")
+    names = [finding.name for finding in findings(Evidence("W1QSB", reading))]
+    assert names == ["form_standard", "sender_allocated", "prefix_one_letter", "locator_fits", "to_all", "tail_locator"]

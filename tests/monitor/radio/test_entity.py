@@ -173,9 +173,14 @@ def test_another_release_can_be_used(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     bundled = entity.release()
+    editions = [entity.edition()]
     try:
         assert entity.use(other).name == "20270101"
+        editions.append(entity.edition())
         assert name("DL5QRM") == "Elsewhere"
+        assert entity.use(other) == entity.release()
+        editions.append(entity.edition())
+        assert len(set(editions)) == 3, "what was remembered under one release would be taken for the other's"
         other.write_text("# something else\n", encoding="utf-8")
         with pytest.raises(ReleaseError, match="line 1"):
             entity.use(other)
