@@ -173,7 +173,10 @@ def report_parts(session: int) -> Sequence[View]:  # type: ignore[empty-body]
 
 @hookspec
 def metrics() -> dict[str, float]:  # type: ignore[empty-body]
-    """Counters (names ending in ``_total``) and gauges, from start-up on; never labelled by call sign."""
+    """Counters (names ending in ``_total``) and gauges, from start-up on; never labelled by call sign.
+
+    They stand in the status, and at ``/metrics`` as ``watchkeeper_plugin_<plugin>_<name>``.
+    """
 
 
 @hookspec

@@ -182,9 +182,13 @@ class Standing:
                 }
                 for name, one in forwarding.items()
             },
-            "plugins": [msgspec.to_builtins(one) for one in self.keeper.plugins()],
+            "plugins": self._plugins(),
             "notices": notices,
         }
+
+    def _plugins(self) -> list[dict[str, Any]]:
+        figures = self.keeper.session.host.metrics()
+        return [{**msgspec.to_builtins(one), "metrics": figures.get(one.name, {})} for one in self.keeper.plugins()]
 
     async def go_over(self, config: Config) -> None:
         """Go over to another configuration, between two periods.

@@ -170,6 +170,7 @@ class PluginState(msgspec.Struct, frozen=True, kw_only=True):
     calls: int | None = None
     mean_us: float | None = None
     max_ms: float | None = None
+    metrics: dict[str, float] = {}  # its own counters (names ending in _total) and gauges
 
 
 class SourceState(msgspec.Struct, frozen=True, kw_only=True):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import math
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection, Iterable, Sequence
 from functools import partial
@@ -19,6 +21,7 @@ from .loop import owner
 
 _log = logging.getLogger(__name__)
 T = TypeVar("T")
+_FIGURE = re.compile(r"[a-z][a-z0-9_]{0,63}")
 
 
 class HookCaller(ABC):
@@ -142,7 +145,7 @@ class HookCaller(ABC):
 
     def metrics(self) -> dict[str, dict[str, float]]:
         """Counters and gauges by plugin."""
-        return dict(self.collect("metrics", dict))
+        return dict(self.collect("metrics", _figures))
 
     def collect(self, hook: str, take: Callable[[Any], T], *arguments: Any) -> list[tuple[str, T]]:
         """What each plugin's hook answers, by plugin, as ``take`` makes it: what it raises is the plugin's fault."""
@@ -248,6 +251,19 @@ def _sentences(answer: Any) -> list[str]:
     if isinstance(answer, str) or not isinstance(answer, Sequence) or not all(isinstance(one, str) for one in answer):
         raise TypeError(f"it returned {type(answer).__name__}, not a sequence of sentences")
     return list(answer)
+
+
+def _figures(answer: Any) -> dict[str, float]:
+    """Counters and gauges, each a finite number by a name of small letters. Raises TypeError."""
+    found = dict(answer)
+    for name, value in found.items():
+        if not (isinstance(name, str) and _FIGURE.fullmatch(name)):
+            raise TypeError(
+                f"it returned the figure {name!r}, which is no name of small letters, digits and underscores"
+            )
+        if not isinstance(value, int | float) or not math.isfinite(value):
+            raise TypeError(f"it returned {value!r} for {name!r}, which is no finite number")
+    return found
 
 
 def _put(noted: dict[type[Note], Note], made: Any, record: Record) -> None:

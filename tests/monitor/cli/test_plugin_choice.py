@@ -99,6 +99,8 @@ def test_a_rested_plugin_is_named_with_its_origin_and_the_reason_on_every_face(t
         snapshot = watch.ask("/api/snapshot")
         assert sentence in drawn(snapshot, status)
         assert snapshot["rested"] == [{"plugin": "broken", "reason": reason}]
+        (deliver,) = [one for one in status["plugins"] if one["name"] == "deliver"]
+        assert deliver["metrics"].keys() == {"delivered_total", "failed_total"}
 
 
 def drawn(snapshot: dict[str, Any], status: dict[str, Any]) -> str:

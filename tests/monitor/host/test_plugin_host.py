@@ -478,6 +478,28 @@ def test_destinations_are_known_by_one_name() -> None:
     assert any("'home'" in notice for notice in bench.host.notices)
 
 
+@pytest.mark.parametrize(
+    ("figures", "why"),
+    [
+        ({"CE3QRT": 1}, "no name of small letters"),
+        ({"rate": float("nan")}, "no finite number"),
+        ({"rate": "5"}, "no finite number"),
+        (7, "not iterable"),
+    ],
+)
+def test_figures_that_are_none_count_as_an_error(figures: Any, why: str) -> None:
+    class Odd(Plain):
+        name = "odd"
+
+        @hookimpl
+        def metrics(self) -> Any:
+            return figures
+
+    bench = Bench(Odd)
+    assert bench.host.metrics() == {}
+    assert why in (bench.status("odd").reason or "")
+
+
 def test_metrics_and_status_are_ready_for_the_wire() -> None:
     plugin = type("Odd", (Plain,), {"name": "odd", "metrics": hookimpl(lambda self: {"seen_total": 3})})
     bench = Bench(plugin, Shower)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from ..shown import Status
 
@@ -24,6 +24,7 @@ def exposition(status: Status, contacts: int, clients: int) -> str:
             [({"reason": reason}, number) for reason, number in sorted(intake.rejected.items())],
         ),
         _family("watchkeeper_events_lost", "counter", "Gaps in the senders' sequences.", [({}, intake.lost)]),
+        _family("watchkeeper_datagrams_dropped", "counter", "Dropped by the system.", [({}, intake.kernel_drops or 0)]),
         _family("watchkeeper_hearings_shed", "counter", "Hearings dropped by overload.", [({}, intake.shed)]),
         _family("watchkeeper_contacts", "gauge", "Contacts of this session.", [({}, contacts)]),
         _family(
@@ -70,14 +71,31 @@ def exposition(status: Status, contacts: int, clients: int) -> str:
         ),
         _family("watchkeeper_event_stream_clients", "gauge", "Clients of the event stream.", [({}, clients)]),
     ]
-    return "".join(families) + "# EOF\n"
+    return "".join([*families, *_of_plugins(status)]) + "# EOF\n"
+
+
+def _of_plugins(status: Status) -> Iterator[str]:
+    """What plugins count themselves; of two that come to one name only the first stands."""
+    seen: set[str] = set()
+    for plugin in status.plugins:
+        for figure, value in sorted(plugin.metrics.items()):
+            name = f"watchkeeper_plugin_{plugin.name}_{figure.removesuffix('_total')}"
+            if name not in seen:
+                seen.add(name)
+                kind = "counter" if figure.endswith("_total") else "gauge"
+                yield _family(name, kind, f"Of the plugin {plugin.name}.", [({}, value)])
 
 
 def _family(name: str, kind: str, words: str, samples: Iterable[Sample]) -> str:
     suffix = "_total" if kind == "counter" else ""
     lines = [f"# TYPE {name} {kind}", f"# HELP {name} {words}"]
-    lines += [f"{name}{suffix}{_labels(labels)} {value:g}" for labels, value in samples]
+    lines += [f"{name}{suffix}{_labels(labels)} {_number(value)}" for labels, value in samples]
     return "\n".join(lines) + "\n"
+
+
+def _number(value: float) -> str:
+    """In full: a counter of a million must not go up in steps of ten."""
+    return str(int(value)) if value == int(value) else repr(value)
 
 
 def _labels(labels: Mapping[str, str]) -> str:
