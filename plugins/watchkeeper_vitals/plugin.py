@@ -25,6 +25,7 @@ from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
 
 from .beside import Around
 from .checks import Evidence, checks
+from .detect import Latch
 from .receiving import Receiving
 from .sending import Sending
 from .settings import VitalsConfig
@@ -37,6 +38,9 @@ _MOST_RECEIVERS = 64
 #: a receiver that was not listened to for so long says nothing about now
 _OLD_MS = 300_000
 _HOUR_MS = 3_600_000
+#: the duty of so long a time tells, and it clears so far below its bound
+_DUTY_S = 600.0
+_DUTY_STEP = 0.1
 #: a source that hears so many stations hears the band
 _HEARS = 3
 #: a source's other frequency counts as listened to for so many periods
@@ -63,6 +67,7 @@ class Vitals:
         self._shared = Shared()
         self._around = Around()
         self._sent: list[tuple[int, float]] = []
+        self._busy = Latch()
         self._vitals: dict[_Place, Vital] = {}
         self._clock_told: Gauge | None = None
         self._closed = 0
@@ -122,7 +127,7 @@ class Vitals:
         }
         for vital in self._worst(period):
             self._put(period.source, self._gauged(vital) if vital.key == "clock" else vital)
-        duty = self._duty(period.start_ms)
+        duty = self._duty(period.end_ms)
         if duty is not None:
             self._put(None, duty)
         self._put(None, self._sources.judge(self._context.losses(), self._context.now_ms, period.length_ms, heard))
@@ -203,7 +208,24 @@ class Vitals:
             return None
         span_s = min(3600.0, max(60.0, (now_ms - self._sent[0][0]) / 1000))
         share = min(1.0, sum(seconds for at_ms, seconds in self._sent if at_ms > now_ms - _HOUR_MS) / span_s)
-        return Vital("duty", "Duty", f"sending {share:.0%} of the last {span_s / 60:.0f} min", value=round(share, 3))
+        high = self._config.duty_high
+        minutes = f"{span_s / 60:.0f} min"
+        long = span_s >= _DUTY_S
+        if not self._busy.update(poor=long and share > high, good=share < high - _DUTY_STEP):
+            return Vital("duty", "Duty", f"sending {share:.0%} of the last {minutes}", value=round(share, 3), high=high)
+        return Vital(
+            "duty",
+            "Duty",
+            f"sending {share:.0%} of the last {minutes}",
+            Urgency.WANTED,
+            f"You sent {share:.0%} of the last {minutes}, at full power all the while: radio and supply get hot, and "
+            "you hear nobody meanwhile.",
+            "Pause a few periods, or send every other period at most; halve the power.",
+            0.99,
+            round(share, 3),
+            None,
+            high,
+        )
 
     # -- judging ------------------------------------------------------------------------------------------------------
 

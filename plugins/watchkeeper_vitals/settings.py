@@ -27,6 +27,9 @@ class VitalsConfig(msgspec.Struct, frozen=True, kw_only=True):
         float, Meta(gt=0, le=1, description="forward power below this share of what is set has sagged")
     ] = 0.7
     heatsink_high_c: Annotated[float, Meta(ge=0, le=200, description="heat sink above this is too hot, °C")] = 65.0
+    duty_high: Annotated[
+        float, Meta(gt=0, le=1, description="share of time on the air above this is too much for most radios")
+    ] = 0.6
     supply_low_v: Annotated[
         float, Meta(ge=0, le=1000, description="supply below this, sending too, is poor: 13.8 V less 15 %")
     ] = 11.7

@@ -19,13 +19,13 @@ _SILENT, _SILENT_BESIDE = 8, 4
 #: so many stations were enough for their silence to be news
 _MANY = 5.0
 #: a cause as likely as this is named alone
-_SURE = 0.73
+_SURE = 0.75
 _NOISE_AS_USUAL = -3.0
 _OTHERS_HEAR = 4.0
 _REPORTED = 1.5
 _AT_ONCE, _FADED = 1.5, -1.5
 _USUALLY = {Usual.OPEN: 1.0, Usual.EITHER: 0.0, Usual.CLOSED: -2.0}
-_HEARS_ELSEWHERE = -1.0
+_HEARS_ELSEWHERE = -1.2
 #: as many stretches of energy are signals
 _SIGNALS = 3
 _MOST_REASONS = 2

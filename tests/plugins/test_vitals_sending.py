@@ -111,6 +111,20 @@ def test_the_supply_is_judged_under_load(receiving_v: float, sending_v: float, s
     assert check(bench, "supply").evidence == f"{receiving_v} V receiving, {sending_v} V sending"
 
 
+def test_whoever_sends_in_every_period_is_told_and_every_other_is_right() -> None:
+    """12.64 of 15 s are 84 %, of 30 s 42 % (QEX July/August 2020)."""
+    bench = Bench(Vitals)
+    for number in range(120):
+        if number >= 60 or number % 2:
+            bench.send("CQ DL5QRM JO62")
+        bench.close()
+        if number == 59:
+            assert reading(bench, "duty").text.startswith("sending 43%"), "it begins and ends with a transmission"
+            assert not bench.hails
+    assert [hail.key for hail in bench.hails] == ["vitals|duty"]
+    assert "radio and supply get hot" in bench.hails[0].sentence
+
+
 def test_a_trial_leaves_the_urgency_of_the_match_to_the_next_message() -> None:
     bench = Bench(Vitals)
     carrier(bench, 2.6)

@@ -161,6 +161,13 @@ def test_a_clock_that_nobody_keeps_is_not_to_blame_for_a_band_that_is_closed_any
     assert receiver(bench).text.startswith("hears, but no station")
 
 
+def test_the_hour_alone_blames_no_receiver_that_never_heard_anything() -> None:
+    bench = Bench(Vitals)
+    listen(bench, 20)
+    assert not bench.hails
+    assert receiver(bench).text == "no station for 20 periods: receiver or band?"
+
+
 def test_what_was_heard_on_another_band_just_before_speaks_for_the_receiver() -> None:
     bench = Bench(Vitals)
     bench.feed(Gauge(v=1, source="bench", at=from_ms(bench.start_ms), clock_synchronised=False))
