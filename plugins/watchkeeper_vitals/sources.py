@@ -75,7 +75,8 @@ class Sources:
         for name, feeding in self._feeding.items():
             band, count = heard.get(name, ("", 0))
             most = max((many for other, many in heard.values() if other == band and band), default=0)
-            less = most >= 6 and most > _DISAGREE * max(1, count) and name in heard
+            # one that hears nothing at all is the receiver's vital
+            less = most >= 6 and most > _DISAGREE * count and count > 0
             losing, stale, differs = feeding.judge(losses.get(name), now_ms, length_ms, less=less)
             if losing:
                 wrong.append((f"loses {feeding.share:.0%}", f"{name} loses {feeding.share:.0%} of its events"))

@@ -109,10 +109,13 @@ def test_another_source_that_hears_the_band_tells_soon() -> None:
         listen_with(bench, {"left": MANY[:4], "right": MANY[:4]})
     for _ in range(4):
         listen_with(bench, {"left": MANY[:4], "right": ()})
-    (found,) = [hail for hail in bench.hails if hail.key.startswith("vitals|receiver")]
+    for _ in range(6):
+        listen_with(bench, {"left": MANY, "right": ()})
+    (found,) = bench.hails
+    assert found.key == "vitals|receiver|right", "and not once more as two sources that disagree"
     assert found.sentence.startswith("Receiver of right: ")
     assert "left hears 4 stations on the same band" in found.sentence
-    assert receiver(bench).text == "right: probably deaf: no station for 4 periods"
+    assert receiver(bench).text == "right: probably deaf: no station for 10 periods"
 
 
 def listen_with(bench: Bench, heard: dict[str, Sequence[str]]) -> None:
