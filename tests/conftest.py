@@ -6,11 +6,15 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import Phase, settings
 
 # a slow or busy machine is no fault of the code: how long an example takes is for the benchmarks to say
 settings.register_profile("watchkeeper", deadline=None, max_examples=50)
 settings.load_profile("watchkeeper")
+# thousands of runs that want to know only whether something fails: no shrinking, the same examples each time
+settings.register_profile(
+    "mutation", deadline=None, max_examples=12, derandomize=True, database=None, phases=[Phase.explicit, Phase.generate]
+)
 
 
 @pytest.fixture(autouse=True)
