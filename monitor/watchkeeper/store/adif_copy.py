@@ -26,6 +26,8 @@ from .folder import ADIF_COPY
 _RECORD_END = b"<EOR>\n"
 _HEADER_END = b"<EOH>\n"
 _TAIL = 1 << 16  # holds the last records: ours have no field longer than a few hundred characters
+#: imported contacts that a start need not look through again
+_LARGE = 10_000
 _DIGEST = f"{adif_contact.APP}DIGEST"
 
 
@@ -51,12 +53,12 @@ class AdifCopy:
         again = self._reached is None
         if self._reached is None:
             self._reached = connection.execute("SELECT value FROM kept WHERE name = 'copied_id'").fetchone()[0]
-        rows = connection.execute(
+        found = connection.execute(
             "SELECT id, body, digest, committed_ms FROM contact WHERE id > ? AND import_id IS NULL ORDER BY id",
             (self._reached,),
         ).fetchall()
         try:
-            for row_id, body, digest, committed_ms in rows:
+            for row_id, body, digest, committed_ms in found:
                 when = datetime.fromtimestamp(committed_ms / 1000, UTC)
                 record = adif_contact.to_record(from_body(body)) | {_DIGEST: digest.hex()}
                 self._append(write_record(record), when, again=again)
@@ -65,8 +67,17 @@ class AdifCopy:
             self.trouble = f"the ADIF copy in {self._folder} is behind the log: {fault.strerror}"
         else:
             self.trouble = None
-        if rows:
+        if found or (again and self._pass_imported(connection)):
             connection.execute("UPDATE kept SET value = ? WHERE name = 'copied_id'", (self._reached,))
+
+    def _pass_imported(self, connection: sqlite3.Connection) -> bool:
+        """Go past a large import, so that the next start need not look through it again; whether there was one."""
+        assert self._reached is not None
+        newest: int = connection.execute("SELECT coalesce(max(id), 0) FROM contact").fetchone()[0]
+        if newest - self._reached < _LARGE:
+            return False
+        self._reached = newest
+        return True
 
     def _append(self, record: bytes, when: datetime, *, again: bool) -> None:
         """Add a record; ``again``: unless it is there already, as a crash may have come before our note of it."""

@@ -10,8 +10,11 @@ import adif_io
 import pytest
 from tests.monitor.store.making import contact, now
 
+from watchkeeper.adif import write_record
+from watchkeeper.adif.contact import to_record
 from watchkeeper.model import Contact
-from watchkeeper.store import contacts
+from watchkeeper.store import adif_copy, contacts
+from watchkeeper.store.adif_copy import copied
 from watchkeeper.store.contacts import Status
 from watchkeeper.store.folder import DATABASE
 from watchkeeper.store.store import Store
@@ -149,3 +152,18 @@ async def test_records_of_the_copy_that_somebody_spoiled_are_named(tmp_path: Pat
     assert log(store) == [TWO]
     assert "contacts-2026-05-01.adi, line 7: QSO_DATE" in store.notices[1]
     store.close()
+
+
+async def test_behind_a_large_import_every_contact_is_copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(adif_copy, "_LARGE", 1)
+    file = tmp_path / "old.adi"
+    file.write_bytes(b"".join(write_record(to_record(contact(str(n), call=f"W{n}QSB"))) for n in range(3)))
+    store = Store.open(tmp_path, now=now)
+    assert store.import_adif(file, file.name, lambda _done: None).summary.new == 3
+    store.close()
+    for number in range(3):  # each time it is opened once behind the import, and once behind a contact
+        store = Store.open(tmp_path, now=now)
+        await store.commit(contact(f"live {number}", call=f"JA{number}QRV"), b"1", ())
+        store.close()
+    found = [one.contact.call for one in copied(tmp_path) if one.contact is not None]
+    assert found == ["JA0QRV", "JA1QRV", "JA2QRV"]
