@@ -111,8 +111,10 @@ NO_JITTER = Patience(first_s=2, longest_s=900, jitter=0, one_try_s=0.01, farewel
 
 
 @asynccontextmanager
-async def running(store: Store, clock: TurnedClock, *destinations: Answering) -> AsyncIterator[Dispatcher]:
-    dispatcher = Dispatcher(store, destinations, clock=clock, random=Random(7), patience=NO_JITTER)
+async def running(
+    store: Store, clock: TurnedClock, *destinations: Answering, patience: Patience = NO_JITTER
+) -> AsyncIterator[Dispatcher]:
+    dispatcher = Dispatcher(store, destinations, clock=clock, random=Random(7), patience=patience)
     dispatcher.start()
     clock.couriers = len(destinations)
     try:
@@ -240,10 +242,66 @@ async def test_a_destination_that_is_down_is_tried_less_and_less_whichever_conta
 
     for number in range(3):
         await log(store, str(number), "home log")
-    async with running(store, clock, Judging("home log", note)):
+    patience = Patience(first_s=0.5, jitter=0)
+    async with running(store, clock, Judging("home log", note), patience=patience):
         for _ in range(31):
-            await clock.turn(1)
-    assert tried_s == [0, 2, 6, 14, 30]
+            await clock.turn(0.5)
+    assert tried_s == [0, 0.5, 1.5, 3.5, 7.5, 15.5]
+
+
+async def test_a_contact_that_failed_before_a_restart_waits_by_its_own_tries(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", LATER)
+    await log(store, "1", "home log")
+    for _ in range(5):
+        await store.change(partial(outbox.postpone, row_id=1, due_ms=0, why="connection refused"))
+    async with running(store, clock, home) as dispatcher:
+        await clock.turn(63)  # 2 s, doubled five times
+        assert len(home.seen) == 1
+        await clock.turn(1)
+        assert len(home.seen) == 2
+        assert dispatcher.status()["home log"].waiting == 1
+
+
+async def test_who_is_there_again_is_tried_at_once_and_if_still_down_after_the_first_wait(
+    store: Store, clock: TurnedClock
+) -> None:
+    home = Answering("home log", LATER)
+    await log(store, "1", "home log")
+    async with running(store, clock, home) as dispatcher:
+        for seconds in (0, 2, 4, 8):
+            await clock.turn(seconds)
+        assert len(home.seen) == 4
+        dispatcher.reachable("home log")
+        await clock.settle()
+        assert len(home.seen) == 5
+        await clock.turn(1.9)
+        assert len(home.seen) == 5, "one call of its name is one try"
+        with store.reader() as db:
+            row = outbox.find(db, 1)
+        assert row is not None
+        await clock.turn((row.due_ms - clock.ms) / 1000)
+        assert len(home.seen) == 6
+
+
+async def test_when_one_gets_through_all_that_failed_with_it_are_due(store: Store, clock: TurnedClock) -> None:
+    up = False
+    home = Judging("home log", lambda _key: DELIVERED if up else LATER)
+    await log(store, "1", "home log")
+    await log(store, "2", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.turn(2)
+        assert len(home.seen) == 2, "both have failed, and the second is not due for 4 s"
+        up = True
+        await store.change(partial(outbox.retry, ids=[1]))
+        dispatcher.retry_now()
+        await clock.settle()
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=2)
+
+
+async def test_a_destination_that_was_never_tried_has_no_failure(store: Store, clock: TurnedClock) -> None:
+    await log(store, "1", "home log")
+    dispatcher = Dispatcher(store, [Answering("home log", DELIVERED)], clock=clock)
+    assert dispatcher.status()["home log"] == DestinationStatus(waiting=1, oldest_s=0)
 
 
 @pytest.mark.parametrize(("asked_s", "waited_s"), [(3600, 3600), (864_000, 86_400)])
@@ -283,7 +341,9 @@ async def test_a_failure_is_told_with_its_reason_and_since_when(store: Store, cl
         assert (row.state, row.why, row.tries, row.done_ms) == (State.DELIVERED, None, 3, clock.ms)
 
 
-async def test_a_fault_without_words_is_told_by_its_kind(store: Store, clock: TurnedClock) -> None:
+async def test_a_fault_without_words_is_told_by_its_kind(
+    store: Store, clock: TurnedClock, caplog: pytest.LogCaptureFixture
+) -> None:
     class Silent(Answering):
         async def send(self, payload: bytes, key: str) -> Sending:
             raise ConnectionResetError
@@ -292,6 +352,7 @@ async def test_a_fault_without_words_is_told_by_its_kind(store: Store, clock: Tu
     async with running(store, clock, Silent("home log", DELIVERED)) as dispatcher:
         await clock.settle()
         assert dispatcher.status()["home log"].why == "ConnectionResetError"
+    assert caplog.messages == ["home log failed"]
 
 
 async def test_what_cannot_be_encoded_even_now_is_a_dead_letter_that_says_why(store: Store, clock: TurnedClock) -> None:
