@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from itertools import compress, repeat
+from itertools import chain, compress, islice, repeat
 from typing import TypeVar
 
 import msgspec
@@ -21,10 +21,12 @@ T = TypeVar("T")
 #: refused records that are told one by one
 _TOLD = 20
 _COUNTS_FOR = "SELECT call, told, band, mode FROM contact WHERE id = ?"
-_ADD = (
-    "INSERT INTO contact (revision, call, started_ms, band, mode, committed_ms, import_id, told, activated, body)"
-    " VALUES (0, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
-)
+_COLUMNS = ("call", "started_ms", "band", "mode", "committed_ms", "import_id", "told", "activated", "body")
+_ROW_OF = f"({', '.join('?' * len(_COLUMNS))}, 0)"
+_ADD = f"INSERT INTO contact ({', '.join(_COLUMNS)}, revision) VALUES {_ROW_OF}"  # noqa: S608 - texts of ours
+#: rows of one statement: SQLite notes the highest number given once for each, which costs as much as half a row
+_AT_ONCE = 10
+_ADD_SOME = ", ".join((_ADD, *[_ROW_OF] * (_AT_ONCE - 1)))
 #: a record has about that many bytes
 _USUAL_BYTES = 500
 #: smaller files are not worth making the index anew
@@ -46,8 +48,15 @@ class Summary(msgspec.Struct, kw_only=True):
     refused: int = 0
 
 
-def _left(column: Sequence[T], mask: bytearray) -> list[T]:
-    return list(compress(column, mask))
+def _mask(length: int, without: Sequence[int]) -> bytearray:
+    mask = bytearray(b"\1") * length
+    for index in without:
+        mask[index] = 0
+    return mask
+
+
+def _left(column: Sequence[T], mask: bytearray | None) -> Sequence[T]:
+    return column if mask is None else list(compress(column, mask))
 
 
 class Merger:
@@ -127,16 +136,15 @@ class Merger:
 
     def _add_new(self, part: Part, bodies: list[bytes], doubtful: list[int]) -> None:
         """Add all but the ``doubtful`` ones, by columns: a step of Python for each row would cost as much as SQLite."""
-        mask = bytearray(b"\1") * len(bodies)
-        for index in doubtful:
-            mask[index] = 0
+        mask = _mask(len(bodies), doubtful) if doubtful else None
         calls, started_ms, told = _left(part.calls, mask), _left(part.started_ms, mask), _left(part.told, mask)
         bands, modes, activated = _left(part.bands, mask), _left(part.modes, mask), _left(part.activated, mask)
-        bodies = _left(bodies, mask)
+        kept = _left(bodies, mask)
         same = repeat(self._at_ms), repeat(self._import_id)
-        self._connection.executemany(
-            _ADD, zip(calls, started_ms, bands, modes, *same, told, activated, bodies, strict=False)
-        )
+        rows = zip(calls, started_ms, bands, modes, *same, told, activated, kept, strict=False)
+        values = chain.from_iterable(islice(rows, len(calls) // _AT_ONCE * _AT_ONCE))
+        self._connection.executemany(_ADD_SOME, zip(*[values] * (_AT_ONCE * len(_COLUMNS)), strict=True))
+        self._connection.executemany(_ADD, rows)
         self._gather.add_all(calls, told, bands, modes, started_ms)
         self.summary.new += len(calls)
         self.summary.mended += len(set(part.mended).difference(doubtful))
