@@ -10,6 +10,8 @@ from .settings import VitalsConfig
 from .trials import Trials
 from .vital import Vital
 
+#: what one reading alone says is not yet believed
+_ONCE = ", read once"
 _SWR_STEP = 0.2
 _ALC_STEP = 0.05
 #: a supply that falls by so much from one reading to the next lost charge or a cell, volts; a discharge is slower
@@ -54,8 +56,7 @@ class Sending:
         if gauge.alc_fraction is not None:
             self._read_drive(gauge.alc_fraction)
         if gauge.swr is not None:
-            usual_w = gauge.power_set_w or own_power_w
-            if self.trials.read(gauge.at_ms, gauge.swr, gauge.forward_w, own_power_w or usual_w):
+            if self.trials.read(gauge.at_ms, gauge.swr, gauge.forward_w, own_power_w or gauge.power_set_w):
                 self._try_match(gauge.swr)
             else:
                 self._read_match(gauge.swr)
@@ -81,7 +82,11 @@ class Sending:
 
     def _read_drive(self, alc: float) -> None:
         low, high = self._config.alc_low_fraction, self._config.alc_high_fraction
-        on = self._drive.update(poor=not low <= alc <= high, good=low <= alc <= high - _ALC_STEP)
+        poor = not low <= alc <= high
+        on = self._drive.update(poor=poor, good=low <= alc <= high - _ALC_STEP)
+        if not on and poor:
+            self._put(Vital("drive", "Drive", f"ALC {alc:.0%}{_ONCE}", value=alc, low=low, high=high, known=False))
+            return
         if not on:
             self._put(
                 Vital(
@@ -106,7 +111,9 @@ class Sending:
         high = self._config.swr_high
         on = self._match.update(poor=swr > high, good=swr < high - _SWR_STEP)
         if not on:
-            self._put(Vital("match", "Match", f"good, SWR {swr:.1f}", value=swr, low=1.0, high=high))
+            good = swr <= high
+            text = f"good, SWR {swr:.1f}" if good else f"SWR {swr:.1f}{_ONCE}"
+            self._put(Vital("match", "Match", text, value=swr, low=1.0, high=high, known=good))
             return
         self._put(
             Vital(
@@ -122,7 +129,9 @@ class Sending:
         share = forward_w / set_w
         on = self._sag.update(poor=share < self._config.power_share, good=share > self._config.power_share + 0.1)
         if not on:
-            self._put(Vital("power", "Power", f"{forward_w:.1f} W of {set_w:g} W", value=forward_w, high=set_w))
+            good = share >= self._config.power_share
+            text = f"{forward_w:.1f} W of {set_w:g} W{'' if good else _ONCE}"
+            self._put(Vital("power", "Power", text, value=forward_w, high=set_w, known=good))
             return
         folded = self._match.on  # that is hailed already, and this follows from it
         self._put(

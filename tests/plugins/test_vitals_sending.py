@@ -89,6 +89,23 @@ def test_the_drive_says_on_which_side_of_the_operators_own_band_it_lies() -> Non
         assert reading(bench, "drive").text == words
 
 
+@pytest.mark.parametrize(
+    ("key", "fields", "words"),
+    [
+        ("match", {"swr": 3.4}, "SWR 3.4, read once"),
+        ("drive", {"alc_fraction": 0.9}, "ALC 90%, read once"),
+        ("power", {"forward_w": 3.0, "power_set_w": 10.0}, "3.0 W of 10 W, read once"),
+    ],
+)
+def test_what_is_read_once_is_neither_good_nor_poor(key: str, fields: dict[str, float], words: str) -> None:
+    bench = Bench(Vitals)
+    bench.gauge(sending=True, **fields)
+    assert (check(bench, key).state, check(bench, key).evidence) == (CheckState.WAITING, words)
+    assert not bench.hails
+    bench.gauge(sending=True, **fields)
+    assert check(bench, key).state is CheckState.POOR
+
+
 def test_little_power_is_far_from_what_is_set() -> None:
     bench = Bench(Vitals)
     for _ in range(2):
