@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -27,3 +28,16 @@ def foreign_machine(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytes
     monkeypatch.setenv("HOME", str(home))
     monkeypatch.setenv("TERM", "xterm-256color")
     return home
+
+
+@pytest.fixture(autouse=True)
+def forgetful() -> None:
+    """Under mutation testing: each test runs all that it reaches, whatever an earlier one left remembered."""
+    if "MUTANT_UNDER_TEST" not in os.environ:
+        return
+    for name, module in list(sys.modules.items()):
+        if name.startswith("watchkeeper."):
+            for value in vars(module).values():
+                remembers = getattr(value, "cache_parameters", None)
+                if remembers is not None and (remembers()["maxsize"] or 0) > 1:  # else a table that is read once
+                    value.cache_clear()
