@@ -43,6 +43,9 @@ def taken_apart(text: str) -> CallSign:
         # a call with a number of its own outranks one whose prefix holds it, wherever it stands
         ("C4QR/W1QR", "W1QR", "C4QR", "portable", "C4"),
         ("W1QR/C4QR", "W1QR", "C4QR", "portable", "C4"),
+        ("F1QR/G4QR", "G4QR", "F1QR", "portable", "F1"),
+        ("G4QRS/DL", "G4QRS", "DL", "portable", "DL0"),
+        ("G4QRS/DAB", "G4QRS", "G4QRS", "home", "G4"),
         # another call area
         ("SV1QRM/5", "SV1QRM", "SV5", "portable", "SV5"),
         ("W1QSB/6", "W1QSB", "K6", "portable", "K6"),
@@ -143,3 +146,13 @@ def test_any_text_is_taken_apart_or_not_a_call(text: str) -> None:
 def test_the_base_of_no_call_is_the_text() -> None:
     assert base_call("<...>") == "..."
     assert base_call(" tnx ") == "TNX"
+
+
+@pytest.mark.parametrize("text", ["<DL5QRM", "DL5QRM>", "<>", "<...>"])
+def test_half_a_pair_of_brackets_makes_no_call(text: str) -> None:
+    assert parse(text) is None
+
+
+def test_a_prefix_that_holds_the_number_leaves_it_and_the_suffix_to_be_told() -> None:
+    found = taken_apart("C4QRM")
+    assert (found.number, found.suffix) == ("4", "QRM")

@@ -85,6 +85,11 @@ def test_bad_places_are_refused_in_words(arguments: tuple[float, ...], message: 
         from_point(*arguments)  # type: ignore[arg-type]
 
 
+def test_the_north_pole_lies_in_the_northernmost_cells() -> None:
+    for length in LENGTHS:
+        assert cell(from_point(90, 0, length))[2] == 90
+
+
 def test_letters_of_other_scripts_are_no_locator() -> None:
     assert not is_locator("JN58ıd")
     assert not is_locator("JN५८")

@@ -279,3 +279,66 @@ def test_the_two_addressee_form_reads_back(first: str, second: str, sender: str,
 def test_own_call_matches_its_compounds_and_no_other(own: str, other: str) -> None:
     assert matches_own(own, f"PJ4/{own}")
     assert matches_own(own, other) == (own in other.split("/"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "CQ DX W1QSB FN42", "CQ PJ4/W1QSB", "DE W1QSB -08", "W1QSB DL5QRM JO62", "<W1QSB> PJ4/DL5QRM RRR",
+        "W1QSB RR73; G4QRS <DL5QRM> -08", "W1QSB DL5QRM R 6A WI", "W1QSB DL5QRM 579 MA",
+        "<W1QSB> <DL5QRM> 570007 JO62QM", "TNX BOB 73 GL", "0123456789ABCDEF01", "no message at all, of any kind",
+    ],
+)  # fmt: skip
+def test_every_reading_keeps_its_text(text: str) -> None:
+    assert read(text).text == text
+
+
+def test_a_call_to_all_may_name_any_eleven_characters() -> None:
+    # QEX July/August 2020, Table 1, type 4: 58 bits hold a call of up to eleven characters
+    found = read("CQ AZEEU9LTISO")
+    assert (found.sender, found.sender_hashed, found.type, found.step) == (
+        "AZEEU9LTISO", False, "full_call", "calling",
+    )  # fmt: skip
+    for text in ("QRZ AZEEU9LTISO", "CQ AZEEU9LTISO JO62", "CQ DX"):
+        assert read(text).sender is None
+    assert read("VP2E/DL5QRM W1QSB -08").addressee == "VP2E/DL5QRM"
+    assert read("VP2E/DL50QRM W1QSB -08").addressee is None
+
+
+def test_de_with_a_report_tells_it() -> None:
+    found = read("DE W1QSB -08")
+    assert (found.sender, found.addressee, found.step, found.report_db) == ("W1QSB", None, "report", -8)
+
+
+def test_beside_a_hashed_sender_any_string_is_whom_it_calls() -> None:
+    found = read("AZEEU9LTISO <W1QSB> RR73")
+    assert (found.addressee, found.addressee_hashed, found.sender, found.sender_hashed) == (
+        "AZEEU9LTISO", False, "W1QSB", True,
+    )  # fmt: skip
+    found = read("<W1QSB> AZEEU9LTISO RR73")
+    assert (found.addressee_hashed, found.sender_hashed) == (True, False)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "A.B DL5QRM 73", "DL5QRM A.B 73", "A.B <DL5QRM> 73",
+        "A.B RR73; G4QRS <DL5QRM> -08", "W1QSB RR73; A.B <DL5QRM> -08", "W1QSB RR73; G4QRS A.B -08",
+        "W1QSB RR73; G4QRS <DL5QRM> A.B",
+        "A.B DL5QRM 6A WI", "W1QSB A.B 6A WI", "A.B DL5QRM 579 MA", "W1QSB A.B 579 MA",
+        "W1QSB <DL5QRM> 570007 JO62QM", "<W1QSB> DL5QRM 570007 JO62QM",
+        "<W1QSB> <DL5QRM> 57007 JO62QM", "<W1QSB> <DL5QRM> 570007 JO62", "<W1QSB> <DL5QRM> R 57007 JO62",
+    ],
+)  # fmt: skip
+def test_one_part_that_does_not_fit_spoils_the_form(text: str) -> None:
+    found = read(text)
+    assert found.type in ("other", "free_text")
+    assert (found.sender, found.addressee, found.exchange, found.all_parts) == (None, None, None, ())
+
+
+def test_the_hashes_of_two_addressees_are_marked_in_their_own_parts() -> None:
+    first, second = read("<W1QSB> RR73; G4QRS <DL5QRM> -08").all_parts
+    assert (first.addressee_hashed, second.addressee_hashed) == (True, False)
+    first, second = read("W1QSB RR73; <G4QRS> DL5QRM -08").all_parts
+    assert (first.addressee_hashed, second.addressee_hashed) == (False, True)
+    assert (first.sender_hashed, second.sender_hashed) == (False, False)
