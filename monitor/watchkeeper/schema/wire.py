@@ -22,7 +22,8 @@ DEFAULT_PORT = 41815
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 LATEST = datetime(2101, 1, 1, tzinfo=UTC)
 
-_UTF8_MARK = b"\xef\xbb\xbf"  #: no kind nests deeper than three
+_UTF8_MARK = b"\xef\xbb\xbf"
+#: no kind nests deeper than three
 MAX_DEPTH = 32
 
 _TOO_DEEP = f"nested deeper than {MAX_DEPTH} levels"
@@ -186,7 +187,7 @@ def _decode_array(text: str) -> Decoded:
 
 
 def _split(text: str) -> list[str] | None:
-    """The texts of an array's elements, valid or not; None where its brackets do not match up."""
+    """The texts of an array's elements, valid or not, of one at least; None where its brackets do not match up."""
     elements: list[str] = []
     depth = start = 0
     for token in _STRUCTURE.finditer(text):
@@ -201,7 +202,8 @@ def _split(text: str) -> list[str] | None:
         elif mark in "]}":
             depth -= 1
             if depth == 0:
-                return _with_last(elements, text[start : token.start()], text[token.end() :])
+                rest = text[token.end() :]
+                return None if rest.strip(_WHITE) else [*elements, text[start : token.start()]]
     return None
 
 
@@ -214,12 +216,6 @@ def _depth(text: str) -> int:
         elif token[0] in "]}":
             depth -= 1
     return deepest
-
-
-def _with_last(elements: list[str], last: str, rest: str) -> list[str] | None:
-    if rest.strip(_WHITE):
-        return None
-    return [*elements, last] if elements or last.strip(_WHITE) else []
 
 
 def _decode_element(text: str, place: str) -> AnyEvent | Refusal:

@@ -115,7 +115,7 @@ class ExchangeTracker:
         ours = self._ours.get(row.call)
         if ours is not None and hearing.period_ms <= ours.last_ms:
             return  # it sends several messages at once, one of them to us
-        if hearing.reading.step in _BEGUN or any(part.step in _BEGUN for part in hearing.reading.all_parts):
+        if any(part.step in _BEGUN for part in hearing.reading.all_parts):
             row.calls_me, row.waited_since_ms = False, None
 
     def _partner_follows(self, row: OnAir, reading: Reading, period_ms: int) -> None:

@@ -164,6 +164,11 @@ def test_a_datagram_that_is_no_event_has_no_place() -> None:
     assert failures(judge)["events are valid"] == "1 of 2: not_object: an event is a JSON object, not null"
 
 
+def test_a_contact_may_be_over_in_the_moment_it_began() -> None:
+    at = EXAMPLES["contact"]["ended_at"]
+    assert failures(judged({**EXAMPLES["contact"], "started_at": at})) == {}
+
+
 def test_kinds_are_counted() -> None:
     kinds = judged(heard(seq=1), heard(seq=2), EXAMPLES["gauge"]).kinds
     assert (kinds["heard"], kinds["gauge"], kinds["farewell"]) == (2, 1, 0)

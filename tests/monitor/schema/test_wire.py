@@ -308,6 +308,8 @@ def test_what_is_deep_is_told_from_what_is_broad() -> None:
         assert refused(decode(field("dial_hz", nested)))[0] is reason
     broad = ",".join(["[[]]", "{}"] * 50)
     assert refused(decode(field("dial_hz", f"[{broad}]")))[0] is Reason.BAD_VALUE
+    deep = "[" * MAX_DEPTH + "]" * MAX_DEPTH
+    assert refused(decode(field("dial_hz", f"[{broad},{deep}]")))[0] is Reason.TOO_DEEP
     # an array without end: deep, or only not closed
     assert refused(decode(b"[" * MAX_DEPTH))[0] is Reason.NOT_JSON
     assert refused(decode(b"[" * (MAX_DEPTH + 1)))[0] is Reason.TOO_DEEP

@@ -322,6 +322,30 @@ def test_a_station_misses_turns_of_its_own_band_and_mode_alone() -> None:
     assert (station(bench, "W1QSB").missed, station(bench, "JA1QRV").missed) == (1, 0)
 
 
+def test_a_runner_that_falls_silent_was_calling_to_the_last() -> None:
+    bench = Bench()
+    closed(bench, 0, "CQ W1QSB FN42")
+    for period in range(2, 30, 2):
+        closed(bench, period)
+    row = station(bench, "W1QSB")
+    assert (row.doing, row.since_ms, row.free_since_ms) == (Doing.CALLING, START, START)
+
+
+def test_a_caller_that_repeats_itself_waits_since_its_first_call() -> None:
+    bench = Bench()
+    for period in (1, 3, 5):
+        closed(bench, period, "DL5QRM W1QSB FN42")
+    assert station(bench, "W1QSB").waited_since_ms == START + 15_000
+
+
+def test_a_caller_that_begins_with_another_beside_a_farewell_waits_no_more() -> None:
+    bench = Bench()
+    closed(bench, 1, "DL5QRM W1QSB FN42")
+    closed(bench, 3, "JA1QRV RR73; F5QSA <W1QSB> -08")
+    row = station(bench, "W1QSB")
+    assert (row.calls_me, row.waited_since_ms) == (False, None)
+
+
 def test_a_caller_has_given_up_after_its_turns() -> None:
     bench = Bench()
     closed(bench, 1, "DL5QRM W1QSB FN42")
