@@ -113,5 +113,7 @@ def test_every_country_named_for_region_1(country: str, place: Point, code: int)
 
 
 def test_a_latitude_beyond_the_poles_is_refused() -> None:
-    with pytest.raises(ValueError, match="latitude must lie within"):
-        itu_region(90.5, 0)
+    assert [itu_region(latitude, 0) for latitude in (90, -90)] == [1, 1]
+    for latitude in (90.5, -90.5):
+        with pytest.raises(ValueError, match="latitude must lie within"):
+            itu_region(latitude, 0)

@@ -104,10 +104,4 @@ def _great_circle_longitude(north: Point, south: Point, latitude: float) -> floa
     z = cos(lat1) * cos(lat2) * sin(lon2 - lon1)
     steepest = atan2(y, x)
     aside = acos(max(-1.0, min(1.0, -z * tan(radians(latitude)) / (x * x + y * y) ** 0.5)))
-    both = (degrees(steepest + aside), degrees(steepest - aside))
-    middle = north.longitude + _signed(south.longitude - north.longitude) / 2
-    return min(both, key=lambda longitude: abs(_signed(longitude - middle)))
-
-
-def _signed(angle: float) -> float:
-    return (angle + 180.0) % 360.0 - 180.0
+    return degrees(steepest - aside)  # the crossing at plus is the one on the way north

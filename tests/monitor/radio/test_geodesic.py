@@ -51,6 +51,7 @@ def test_the_long_path_goes_the_other_way_round(a: Point, b: Point) -> None:
     long = long_path(short)
     assert long.distance_km + short.distance_km == pytest.approx(40_030.23)
     assert (long.azimuth_deg - short.azimuth_deg) % 360 == pytest.approx(180)
+    assert (long.back_azimuth_deg - short.back_azimuth_deg) % 360 == pytest.approx(180)
 
 
 def test_from_a_place_to_itself() -> None:

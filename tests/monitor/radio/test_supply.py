@@ -85,6 +85,14 @@ def test_a_battery_at_rest_is_at_room_temperature_unless_told() -> None:
     assert supply.charge_bounds(battery, 12.5) != supply.charge_bounds(battery, 12.5, 24.0)
 
 
+def test_the_charge_at_rest_lies_between_what_the_doubt_allows() -> None:
+    # 2.08 V a cell are three quarters; 0.03 V off, by the curve of lead (common practice, no source)
+    battery = Battery(100, CHEMISTRIES["AGM"], cells=6)
+    assert supply.charge_bounds(battery, 12.48) == pytest.approx((0.5625, 0.9375))
+    # 60 % of it is there at −20 °C: what the cold keeps back is still in the battery
+    assert supply.charge_bounds(battery, 12.48, -20.0) == pytest.approx((0.7375, 0.9625))
+
+
 def test_it_is_in_room_temperature_and_listens_unless_told() -> None:
     cold = supply.usable_fraction(PORTABLE, minimum_v=13.08, temperature_c=24.0)
     room = supply.usable_fraction(PORTABLE, minimum_v=13.08)
