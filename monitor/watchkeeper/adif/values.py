@@ -26,7 +26,7 @@ class AdifValueError(ValueError):
 def freq_mhz(frequency_hz: int) -> str:
     """A frequency in Hz as ADIF's exact MHz text: ``14075123`` → ``"14.075123"``, ``7000000`` → ``"7"``."""
     whole, rest = divmod(frequency_hz, 1_000_000)
-    return f"{whole}.{rest:06d}".rstrip("0").rstrip(".") if rest else str(whole)
+    return f"{whole}.{rest:06d}".rstrip("0").rstrip(".")
 
 
 def hz(text: str) -> int:

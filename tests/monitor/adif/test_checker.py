@@ -45,6 +45,8 @@ def test_a_good_record_has_no_problem() -> None:
         ({"DXCC": "9999"}, "DXCC", "error", "DXCC_Entity_Code table"),
         ({"DXCC": "291", "STATE": "ZZ"}, "STATE", "error", "entity 291"),
         ({"STATE": "ZZZZ"}, "STATE", "warning", "DXCC is missing"),
+        # ADIF 3.1.7, Primary_Administrative_Subdivision, entity 15: UO is marked as deleted
+        ({"DXCC": "15", "STATE": "UO"}, "STATE", "warning", "UO is no longer a subdivision of entity 15"),
         ({"CQZ": "41"}, "CQZ", "error", "between 1 and 40"),
         ({"AGE": "-1"}, "AGE", "error", "between 0 and 120"),
         ({"TX_PWR": "5W"}, "TX_PWR", "error", "not a number"),
@@ -87,28 +89,36 @@ HEADER = "log <ADIF_VER:5>3.1.7<USERDEF1:3:N>EPC<USERDEF2:19:E>SweaterSize,{S,M,
     ],
 )
 def test_user_defined_fields_are_held_to_their_definition(fields: dict[str, str], words: str) -> None:
-    (problem,) = problems(fields, HEADER)
+    (problem,) = problems(fields, f"{HEADER}\n")
     assert words in problem.why
+    assert (problem.record, problem.field, problem.severity, problem.line) == (1, *fields, "error", 7)
     assert problems({"EPC": "12", "SWEATERSIZE": "m", "SHOESIZE": "7.5"}, HEADER) == []
 
 
 @pytest.mark.parametrize(
-    ("header", "field", "severity"),
+    ("header", "field", "severity", "words"),
     [
-        ("<ADIF_VER:3>4.0", "ADIF_VER", "error"),
-        ("<ADIF_VER:5>3.2.0", "ADIF_VER", "warning"),
-        ("<CREATED_TIMESTAMP:8>20260713", "CREATED_TIMESTAMP", "error"),
-        ("<CREATED_TIMESTAMP:15>20260713 251509", "CREATED_TIMESTAMP", "error"),
-        ("<PROGRAMID:3>M\tn", "PROGRAMID", "error"),
-        ("<PROGRAMID:9>Mine", "PROGRAMID", "error"),
-        ("<USERDEF1:4:N>CALL", "USERDEF1", "error"),
-        ("<USERDEF1:3:Q>EPC", "USERDEF1", "error"),
-        ("<FOO:1>x", "FOO", "warning"),
+        ("<ADIF_VER:3>4.0", "ADIF_VER", "error", "'4.0' is not a release as 3.1.7"),
+        ("<ADIF_VER:8>3.1.1000", "ADIF_VER", "error", "'3.1.1000' is not a release as 3.1.7"),
+        ("<ADIF_VER:5>3.2.0", "ADIF_VER", "warning", "3.2.0"),
+        (
+            "<CREATED_TIMESTAMP:8>20260713",
+            "CREATED_TIMESTAMP",
+            "error",
+            "'20260713' is not a UTC time as 20260713 201509",
+        ),
+        ("<CREATED_TIMESTAMP:15>20260713 251509", "CREATED_TIMESTAMP", "error", "is not a UTC time"),
+        ("<PROGRAMID:3>M\tn", "PROGRAMID", "error", "control character 9"),
+        ("<PROGRAMID:9>Mine", "PROGRAMID", "error", ""),
+        ("<USERDEF1:4:N>CALL", "USERDEF1", "error", ""),
+        ("<USERDEF1:3:Q>EPC", "USERDEF1", "error", "'Q' is not a data type indicator"),
+        ("<FOO:1>x", "FOO", "warning", "not a header field of the standard"),
     ],
 )
-def test_headers_are_checked(header: str, field: str, severity: str) -> None:
+def test_headers_are_checked(header: str, field: str, severity: str, words: str) -> None:
     (problem,) = problems({}, f"log\n{header}\n<EOH>")
     assert (problem.record, problem.line, problem.field, problem.severity) == (0, 2, field, severity)
+    assert words in problem.why
 
 
 def test_a_good_header_has_no_problem() -> None:
