@@ -185,3 +185,47 @@ def test_the_digest_does_not_hang_on_order_or_case() -> None:
     turned = {name.lower(): value for name, value in reversed(FOREIGN.items())}
     assert digest(turned) == digest(FOREIGN)
     assert digest(FOREIGN | {"NAME": "Jiro"}) != digest(FOREIGN)
+
+
+STRANGE = {"CALL": "ja1qrv", "QSO_DATE": "20260501", "TIME_ON": "2115", "BAND": "20M", "MODE": "FT8"}
+
+
+def test_a_foreign_record_gets_a_key_of_its_own_and_capitals_where_the_standard_has_them() -> None:
+    fields = STRANGE | {"STATION_CALLSIGN": "dl5qrm"}
+    found = from_record(fields, source="old log").contact
+    assert (found.call, found.band, found.station_call) == ("JA1QRV", "20m", "DL5QRM")
+    assert found.key == f"DL5QRM|old log|{digest(fields)}"
+    assert (found.confirmed, found.flags) == (False, ())
+    assert from_record(STRANGE | {"LOTW_QSL_RCVD": "y"}).contact.confirmed
+
+
+@pytest.mark.parametrize("station", ["JA1QRV", "JA1QRV/P", "PJ4/JA1QRV"])
+def test_a_contact_with_the_own_call_is_flagged_in_whatever_form(station: str) -> None:
+    assert from_record(STRANGE | {"STATION_CALLSIGN": station}).contact.flags
+    assert not from_record(STRANGE | {"STATION_CALLSIGN": "JA1QRX"}).contact.flags
+
+
+def test_an_award_needs_both_its_name_and_the_reference() -> None:
+    assert from_record(STRANGE | {"MY_SIG": "POTA", "MY_SIG_INFO": "DE-0001"}).contact.activations == (
+        ("POTA", "DE-0001"),
+    )
+    for half in ({"MY_SIG": "POTA"}, {"MY_SIG_INFO": "DE-0001"}):
+        found = from_record(STRANGE | half).contact
+        assert (found.activations, {name: found.extra[name] for name in half}) == ((), half)
+
+
+@pytest.mark.parametrize(
+    ("fields", "mends"),
+    [
+        ({"TIME_OFF": "9999"}, ["TIME_OFF: '9999' is not a time of day: the end is left out"]),
+        ({"BAND": "2\x000m"}, ["BAND has control characters: left out"]),
+        ({"TX_PWR": "ten"}, ["TX_PWR 'ten' is no number: kept as it came"]),
+        ({"TX_PWR": "-1"}, ["TX_PWR '-1' is no number: kept as it came"]),
+        ({"TX_PWR": "0"}, []),
+    ],
+)
+def test_what_cannot_be_understood_is_told_and_the_rest_is_taken(fields: dict[str, str], mends: list[str]) -> None:
+    taken = from_record(STRANGE | fields)
+    assert list(taken.mends) == mends
+    assert taken.contact.started_ms == WHEN_MS
+    assert taken.contact.ended_ms == WHEN_MS

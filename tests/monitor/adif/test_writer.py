@@ -59,7 +59,10 @@ def test_line_breaks_are_cr_lf_where_they_may_stand_and_blanks_elsewhere() -> No
     encoded = encode_record({"NOTES": "a\nb\rc\r\nd", "COMMENT": "a\nb"})
     assert encoded.data.startswith(b"<NOTES:10>a\r\nb\r\nc\r\nd")
     assert b"<COMMENT:3>a b" in encoded.data
-    assert [(change.field, change.after) for change in encoded.changes] == [("COMMENT", "a b")]
+    assert [(change.field, change.before, change.after, change.why) for change in encoded.changes] == [
+        ("COMMENT", "a\nb", "a b", "line breaks and control characters are written as blanks")
+    ]
+    assert b"<NOTES:3>a b" in encode_record({"NOTES": "a\x07b"}).data
 
 
 def test_a_reader_that_folds_line_breaks_still_finds_the_next_field() -> None:
