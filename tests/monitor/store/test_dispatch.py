@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from functools import partial
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 from tests.monitor.store.making import contact, now
@@ -16,6 +18,7 @@ from watchkeeper.model import Contact, Sending, SendResult
 from watchkeeper.store import outbox
 from watchkeeper.store.courier import Patience
 from watchkeeper.store.dispatch import DestinationStatus, Dispatcher, in_words
+from watchkeeper.store.errors import StoreError
 from watchkeeper.store.outbox import State
 from watchkeeper.store.store import Store
 
@@ -371,6 +374,83 @@ async def test_what_cannot_be_encoded_even_now_is_a_dead_letter_that_says_why(st
     assert row is not None
     assert (row.state, row.why) == (State.DEAD, "cannot be encoded: ValueError: no locator")
     assert home.seen == []
+
+
+async def test_what_is_encoded_late_goes_out_with_the_same_bytes_on_every_try(store: Store, clock: TurnedClock) -> None:
+    class Numbering(Answering):
+        encoded = 0
+
+        def encode(self, contact: Contact) -> bytes:
+            self.encoded += 1
+            return f"{contact.call} {self.encoded}".encode()
+
+    await store.commit(contact("1"), b"1", [("home log", None, "no locator")])
+    await store.change(partial(outbox.retry, ids=[1]))
+    home = Numbering("home log", LATER, DELIVERED)
+    async with running(store, clock, home):
+        await clock.turn(2)
+        with store.reader() as db:
+            row = outbox.find(db, 1)
+    assert [payload for _, payload in home.seen] == [b"W1QSB 1", b"W1QSB 1"]
+    assert row is not None
+    assert (row.payload, row.state) == (b"W1QSB 1", State.DELIVERED)
+
+
+async def test_a_try_that_cannot_be_noted_is_told_and_made_again(
+    store: Store, clock: TurnedClock, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    full, change = True, store.change
+
+    async def change_if_room(act: Callable[[sqlite3.Connection], Any]) -> Any:
+        if full:
+            raise StoreError("the disk is full")
+        return await change(act)
+
+    home = Answering("home log", DELIVERED)
+    await log(store, "1", "home log")
+    monkeypatch.setattr(store, "change", change_if_room)
+    async with running(store, clock, home) as dispatcher:
+        await clock.turn(1.9)
+        assert (len(home.seen), dispatcher.status()["home log"].why) == (1, "the disk is full")
+        assert caplog.messages == ["home log: the disk is full"]
+        full = False
+        await clock.turn(0.1)
+        assert dispatcher.status()["home log"].delivered == 1
+    assert home.seen == [("DL5QRM|shack|1", b"<1>")] * 2
+
+
+async def test_after_a_success_the_waits_begin_anew(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", LATER, LATER, DELIVERED, LATER, DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.turn(2)
+        await clock.turn(4)
+        await log(store, "2", "home log", dispatcher=dispatcher)
+        await clock.settle()
+        assert len(home.seen) == 4
+        await clock.turn(2)
+        assert len(home.seen) == 5
+
+
+@pytest.mark.parametrize(
+    ("sending", "state", "why"),
+    [
+        (Sending(result=SendResult.REFUSED), State.DEAD, "refused"),
+        (REFUSED, State.DEAD, "400: no such field"),
+        (Sending(result=SendResult.DELIVERED, why="entry 17"), State.DELIVERED, "entry 17"),
+        (Sending(result=SendResult.ALREADY_THERE), State.DELIVERED, None),
+    ],
+)
+async def test_a_row_keeps_what_the_receiver_said_last(
+    store: Store, clock: TurnedClock, sending: Sending, state: State, why: str | None
+) -> None:
+    await log(store, "1", "home log")
+    async with running(store, clock, Answering("home log", sending)):
+        await clock.settle()
+    with store.reader() as db:
+        row = outbox.find(db, 1)
+    assert row is not None
+    assert (row.state, row.why) == (state, why)
 
 
 async def test_rows_are_released_retried_and_dropped_one_by_one(store: Store, clock: TurnedClock) -> None:
