@@ -22,8 +22,8 @@ _HOPELESS = 4096
 _LONGEST = 128
 
 
-class Wanted(NamedTuple):
-    """A field that is wanted from every record."""
+class Picked(NamedTuple):
+    """A field that is picked from every record."""
 
     #: in capitals
     name: str
@@ -36,8 +36,8 @@ class Wanted(NamedTuple):
 class Outline:
     """The outline of the records seen so far. What it takes a record for never depends on what it has seen."""
 
-    def __init__(self, wanted: Sequence[Wanted], patience: int = _PATIENCE) -> None:
-        self._wanted = {field.name: field for field in wanted}
+    def __init__(self, picked: Sequence[Picked], patience: int = _PATIENCE) -> None:
+        self._wanted = {field.name: field for field in picked}
         self._patience = patience
         self._fresh = self._missed = 0
         #: records that fitted
@@ -45,7 +45,7 @@ class Outline:
         #: the fields as they are spelled, in the order of the file, each with its lengths as they are spelled
         self._tags: dict[str, dict[str, int]] = {}
         self._mark = ""
-        #: the numbers of the groups that hold the wanted fields, in their order
+        #: the numbers of the groups that hold the picked fields, in their order
         self.groups: tuple[int, ...] = ()
         #: finds a record that begins at a place of a text, blanks before it included
         self.match: Callable[[str, int], re.Match[str] | None] = lambda _text, _place: None
@@ -81,12 +81,12 @@ class Outline:
         if tag is None:
             return None
         name, length = tag.group(1), int(tag.group(2))
-        wanted = self._wanted.get(name.upper())
+        picked = self._wanted.get(name.upper())
         if length > _LONGEST:
             return None
-        if wanted and not re.fullmatch(rf"{wanted.data}{{{length}}}", data[:length]):
+        if picked and not re.fullmatch(rf"{picked.data}{{{length}}}", data[:length]):
             return None
-        if wanted and wanted.needed and not length:
+        if picked and picked.needed and not length:
             return None
         return name, tag.group(2) + tag.group(3), length
 
@@ -95,13 +95,13 @@ class Outline:
         parts = [_BLANKS]
         numbers: dict[str, int] = {}
         for name, lengths in self._tags.items():
-            wanted = self._wanted.get(name.upper())
-            data = wanted.data if wanted else "[^<]"
+            picked = self._wanted.get(name.upper())
+            data = picked.data if picked else "[^<]"
             choices = "|".join(f"{re.escape(spelled)}>{data}{{{length}}}" for spelled, length in lengths.items())
-            if wanted:
-                numbers[wanted.name] = len(numbers) + 1
-            field = f"<{name}:({'' if wanted else '?:'}{choices}){_BLANKS}"
-            parts.append(field if wanted and wanted.needed else f"(?:{field})?+")
+            if picked:
+                numbers[picked.name] = len(numbers) + 1
+            field = f"<{name}:({'' if picked else '?:'}{choices}){_BLANKS}"
+            parts.append(field if picked and picked.needed else f"(?:{field})?+")
         parts.append(re.escape(self._mark))
         for absent in [name for name in self._wanted if name not in numbers]:
             parts.append(_NEVER)

@@ -80,7 +80,8 @@ def excerpts(stream: BinaryIO, outline: Outline) -> Iterator[Excerpt | Record]:
 
 def header_end(data: bytes) -> int:
     """The byte offset behind the header that the start of an ADI file holds; 0 where it has none."""
-    adi = _AdiStream(io.BytesIO(data), data[:_CHUNK], Header(), places=False)
+    stream = io.BytesIO(data)
+    adi = _AdiStream(stream, stream.read(_CHUNK), Header(), places=False)
     adi.read_header()
     return adi.offset if adi.begun else 0
 

@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from ..adif import normalise, parse_when
 from ..adif.contact import OWN_REFERENCE_FIELDS, own_references
-from ..adif.outline import Wanted
+from ..adif.outline import Picked
 from ..radio.band import BANDS
 from ..schema.events import to_ms
 from .activated import activated_by
@@ -25,14 +25,14 @@ _BANDS = frozenset(band.name for band in BANDS)
 _TEXT = "[ -;=-~]"
 #: the fields, in the order in which :class:`Values` takes them
 FIELDS = (
-    Wanted("CALL", "[A-Za-z0-9/]", needed=True),
-    Wanted("QSO_DATE", "[0-9]", needed=True),
-    Wanted("TIME_ON", "[0-9]", needed=True),
-    Wanted("BAND", "[0-9A-Za-z.]", needed=True),
-    Wanted("MODE", "[!-;=-~]", needed=True),
-    *(Wanted(name, _TEXT, needed=False) for name in ("SUBMODE", "GRIDSQUARE", "STATE", "DXCC", "CQZ", "ITUZ", "CONT")),
-    *(Wanted(f"{way}QSL_RCVD", _TEXT, needed=False) for way in ("", "LOTW_", "EQSL_", "DCL_")),
-    *(Wanted(name, _TEXT, needed=False) for name in OWN_REFERENCE_FIELDS),
+    Picked("CALL", "[A-Za-z0-9/]", needed=True),
+    Picked("QSO_DATE", "[0-9]", needed=True),
+    Picked("TIME_ON", "[0-9]", needed=True),
+    Picked("BAND", "[0-9A-Za-z.]", needed=True),
+    Picked("MODE", "[!-;=-~]", needed=True),
+    *(Picked(name, _TEXT, needed=False) for name in ("SUBMODE", "GRIDSQUARE", "STATE", "DXCC", "CQZ", "ITUZ", "CONT")),
+    *(Picked(f"{way}QSL_RCVD", _TEXT, needed=False) for way in ("", "LOTW_", "EQSL_", "DCL_")),
+    *(Picked(name, _TEXT, needed=False) for name in OWN_REFERENCE_FIELDS),
 )
 #: which of them say what the record counts for, beside its locator, and what it was made from
 TOLD, MADE_FROM = slice(7, 16), slice(16, None)

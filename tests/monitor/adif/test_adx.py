@@ -119,6 +119,25 @@ def test_fields_without_a_name_and_fields_that_stand_twice_are_told() -> None:
     assert [(problem.field, problem.severity) for problem in record.problems] == [("APP", "error"), ("CALL", "error")]
 
 
+def test_a_long_text_comes_whole_and_what_is_cut_off_is_told_with_its_place() -> None:
+    long = "0123456789" * 5_000  # the parser hands it over in pieces
+    (record,) = records(f"<ADX><RECORDS><RECORD>\n<NOTES>{long}</NOTES></RECORD></RECORDS></ADX>")
+    assert record["NOTES"] == long
+    assert record.sound
+    (record,) = records(f"<ADX><RECORDS><RECORD>\n<NOTES>{long * 30}</NOTES></RECORD></RECORDS></ADX>")
+    (problem,) = record.problems
+    assert (problem.record, problem.line, problem.field, problem.severity) == (1, 2, "NOTES", "error")
+    assert "the rest is cut off" in problem.why
+    assert long.startswith(record["NOTES"][:50_000])
+
+
+def test_a_name_that_no_field_may_have_is_a_warning_at_its_place() -> None:
+    (record,) = records("<ADX><RECORDS>\n<RECORD>\n<Ä>x</Ä></RECORD></RECORDS></ADX>")
+    (problem,) = record.problems
+    assert (problem.record, problem.line, problem.severity) == (1, 3, "warning")
+    assert problem.why == "its name has characters that no ADIF field name may have"
+
+
 class Endless(io.RawIOBase):
     """A document of many records, or of one endless text, made as it is read."""
 

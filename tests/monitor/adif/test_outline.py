@@ -9,21 +9,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watchkeeper.adif import Record, read
-from watchkeeper.adif.outline import Outline, Wanted
-from watchkeeper.adif.reader import excerpts
+from watchkeeper.adif.outline import Outline, Picked
+from watchkeeper.adif.reader import excerpts, header_end
 
-WANTED = (
-    Wanted("CALL", "[A-Z0-9/]", needed=True),
-    Wanted("BAND", "[0-9a-z]", needed=True),
-    Wanted("STATE", "[ -;=-~]", needed=False),
+FIELDS = (
+    Picked("CALL", "[A-Z0-9/]", needed=True),
+    Picked("BAND", "[0-9a-z]", needed=True),
+    Picked("STATE", "[ -;=-~]", needed=False),
 )
 PLAIN = b"<CALL:5>W1QSB <BAND:3>20m <RST_SENT:3>-12 <EOR>\n"
 
 
 def taken(data: bytes, patience: int = 1) -> list[Record | dict[str, str]]:
     """The records that were read in full, and the fields of the excerpts."""
-    outline = Outline(WANTED, patience)
-    names = [field.name for field in WANTED]
+    outline = Outline(FIELDS, patience)
+    names = [field.name for field in FIELDS]
     return [
         one
         if isinstance(one, Record)
@@ -68,7 +68,7 @@ def test_the_outline_grows_with_what_it_meets() -> None:
 
 
 def test_a_file_of_which_no_two_records_are_alike_is_read_in_full_in_the_end() -> None:
-    outline = Outline(WANTED)
+    outline = Outline(FIELDS)
     mixed = (PLAIN + b"<BAND:3>20m <CALL:5>W1QSB <EOR>\n" * 4) * 3000
     kinds = [isinstance(one, Record) for one in excerpts(io.BytesIO(mixed), outline)]
     assert outline.hopeless
@@ -102,8 +102,8 @@ kinds = st.lists(
 @given(kinds.flatmap(lambda kinds: st.lists(st.sampled_from([*kinds, PLAIN]), max_size=40)), st.integers(1, 4))
 def test_an_excerpt_says_what_the_whole_record_says(made: list[bytes], patience: int) -> None:
     data = b"".join(made)
-    names = [field.name for field in WANTED]
-    outline = Outline(WANTED, patience)
+    names = [field.name for field in FIELDS]
+    outline = Outline(FIELDS, patience)
     for whole, one in zip(read(io.BytesIO(data)), excerpts(io.BytesIO(data), outline), strict=True):
         if isinstance(one, Record):
             assert (one, one.line, one.number, one.problems) == (whole, whole.line, whole.number, whole.problems)
@@ -112,3 +112,10 @@ def test_an_excerpt_says_what_the_whole_record_says(made: list[bytes], patience:
             assert end == whole.end
             assert whole.sound
             assert [text and text.partition(">")[2] for text in texts] == [whole.get(name) for name in names]
+
+
+def test_a_header_is_looked_for_once_in_what_the_file_holds() -> None:
+    header = b"a log <ADIF_VER:5>3.1.7 <EOH>"
+    assert header_end(header + b"\n" + PLAIN) == len(header)
+    assert header_end(PLAIN) == 0
+    assert header_end(b"<CALL:5>W1QSB <MODE:5><EOH> ") == len(b"<CALL:5>W1QSB <MODE:5><EOH>")
