@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from tests.monitor.store.making import STARTED_MS, contact
+from tests.monitor.store.making import STARTED_MS, contact, now
 
 from watchkeeper.store import contacts, outbox
 from watchkeeper.store.contacts import Outcome, Status, modes_alike
@@ -139,6 +139,16 @@ async def test_a_contact_is_found_by_its_key_and_content_and_by_what_its_source_
         ("shack", "1", "W1QSB", STARTED_MS + 1),
     ):
         assert not store.is_announced(source, source_id, call, started_ms)
+
+
+async def test_the_log_flags_only_what_ends_in_the_future(store: Store) -> None:
+    now_ms = round(now().timestamp() * 1000)
+    for number, ended_ms in enumerate((now_ms, now_ms + contacts.FUTURE_MS, now_ms + contacts.FUTURE_MS + 1)):
+        await store.commit(contact(str(number), call=f"W{number}QSB", ended_ms=ended_ms), ONE, PAYLOADS)
+    with store.reader() as db:
+        found = [one for _, one in contacts.standing(db)]
+    assert [one.flags for one in found] == [(), (), (contacts.IN_FUTURE,)]
+    assert not any(one.confirmed for one in found)
 
 
 async def test_what_is_not_in_the_log_is_nothing(store: Store) -> None:

@@ -595,7 +595,17 @@ async def test_what_waits_for_a_destination_that_is_gone_is_shown(store: Store, 
     await log(store, "1", "old log")
     async with running(store, clock) as dispatcher:
         status = dispatcher.status()["old log"]
-    assert (status.waiting, status.why) == (1, "no such destination is configured")
+    assert (status.waiting, status.delivered, status.why) == (1, 0, "no such destination is configured")
+
+
+async def test_what_a_destination_had_delivered_is_known_when_it_is_gone(store: Store, clock: TurnedClock) -> None:
+    async with running(store, clock, Answering("old log", DELIVERED)) as dispatcher:
+        await log(store, "1", "old log", dispatcher=dispatcher)
+        await clock.settle()
+        dispatcher.replace([])
+        await log(store, "2", "old log")
+        status = dispatcher.status()["old log"]
+    assert (status.waiting, status.delivered) == (1, 1)
 
 
 async def test_destinations_can_change_while_it_runs(store: Store, clock: TurnedClock) -> None:
