@@ -56,6 +56,21 @@ def test_the_next_action_is_in_the_upper_quarter(size: tuple[int, int]) -> None:
         assert needed in upper
 
 
+@pytest.mark.parametrize("columns", [80, 100, 200])
+def test_every_key_is_named_where_all_are_there(columns: int) -> None:
+    keys = lines_of(columns, 24, viewing=Viewing(read_only=False, can_invite=True))[-1]
+    for name in ("help", "quit", "band: all", "done", "release", "pause", "hail", "phone"):
+        assert name in keys
+
+
+def test_that_a_station_calls_you_is_said_once() -> None:
+    views = scenes.snapshot()["views"]
+    columns = [scenes.column(key, key) for key in ("call", "why", "doing")]
+    row = scenes.row("EC2QUX", "EC2QUX", "calls you, first Spain for you", "calling you", call="EC2QUX", to_me=True)
+    views[0] = {**views[0], "columns": columns, "rows": [row]}
+    assert to_snapshot(scenes.snapshot(views=views)).advice_words() == "calls you, first Spain for you"
+
+
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
 def test_all_six_panels_are_there(size: tuple[int, int]) -> None:
     frame = "\n".join(lines_of(*size))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rich.cells import cell_len
 from rich.text import Text
 
 from ...view import Row, Urgency
@@ -198,7 +199,9 @@ def key_line(width: int, theme: Theme, viewing: Viewing) -> Text:
         keys[3:3] = [("d", "done"), ("r", "release"), ("p", "pause")]
     if viewing.can_invite:
         keys.append(("i", "phone"))
+    # every key is named: where there is little room, the gaps yield before any name does
+    roomy = sum(cell_len(key) + cell_len(words) + 5 for key, words in keys) <= width
     for key, words in keys:
-        line.append(f" {key} ", style=theme.key)
+        line.append(f" {key} " if roomy else key, style=theme.key)
         line.append(f" {words}  ", style=theme.dim)
     return spread(line, Text("read-only" if viewing.read_only else "", style=theme.dim), width)
