@@ -92,7 +92,7 @@ class Outline:
 
     def _make(self) -> None:
         """Make the expression: each field there or not, its data by one of its lengths, blanks behind it."""
-        parts = [_BLANKS]
+        parts = [_BLANKS, f"(?!{re.escape(self._mark)})"]  # a mark alone ends no record
         numbers: dict[str, int] = {}
         for name, lengths in self._tags.items():
             picked = self._wanted.get(name.upper())
