@@ -8,6 +8,7 @@ from typing import NamedTuple
 import msgspec
 
 from watchkeeper.api import Context, Doing, Need, OnAir, Urgency, WorkedIndex
+from watchkeeper.radio import band as bands
 from watchkeeper.radio.message import matches_own
 from watchkeeper_reach import ReachNote
 from watchkeeper_worked import WorkedNote, band_words, need_words
@@ -19,6 +20,7 @@ from .readiness import (
     LATE_START_MS,
     act_by_ms,
     answer_share,
+    cycles_ago,
     guess_of,
     length_ms_of,
     readiness,
@@ -28,6 +30,8 @@ from .words import db_words, ready_words, strength_words, time_words
 
 #: what a rule's urgency makes a station worth at least, a level
 _BY_RULE = 0.25
+#: turns after which a caller on a band that was left is left with it
+_LEFT_CYCLES = 2
 #: readiness below which a station is not worth a row, and above which it takes a call now
 _GONE = 0.01
 _READY = 0.5
@@ -119,7 +123,7 @@ class Ranker:
         if own.call is not None and matches_own(own.call, station.call):
             return "it is you"
         if station.calls_me:
-            return None
+            return "it called on a band that you have left" if self._is_left(station) else None
         if station.to_me and station.doing is Doing.FREE:
             return "its exchange with you is over"
         if directed.excludes(station, own):
@@ -131,6 +135,11 @@ class Ranker:
         if ready_by < _GONE:
             return "it has not been heard for too long, or does not take calls"
         return None
+
+    def _is_left(self, station: OnAir) -> bool:
+        """Whether the radio is on another band and no other receiver still hears the station on its own."""
+        dial_hz, now_ms = self._context.own.dial_hz, self._context.now_ms
+        return dial_hz is not None and bands.of(dial_hz) != station.band and cycles_ago(station, now_ms) >= _LEFT_CYCLES
 
     def _ranked(self, station: OnAir, now_ms: int) -> Ranked | None:
         ready_by = readiness(station, now_ms)

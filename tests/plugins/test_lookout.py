@@ -359,6 +359,22 @@ def test_who_has_said_goodbye_to_me_is_no_caller() -> None:
     assert ranked(on) == []
 
 
+def test_a_caller_on_a_band_that_was_left_stands_back() -> None:
+    on = bench({"calls_me": True})
+    on.tune(dial_hz=14_074_000)
+    on.period("DL5QRM CE3QRT FF46")
+    on.tune(dial_hz=7_074_000)
+    for turn in range(6):
+        on.hear("CQ JA1QRV PM95", dial_hz=7_074_000)
+        on.close(dial_hz=7_074_000)
+        assert ("CE3QRT" in ranked(on)) is (turn < 3), turn
+    on.skip(12)
+    on.hear("CQ JA1QRV PM95", dial_hz=7_074_000)
+    on.close(dial_hz=7_074_000)
+    (left,) = [one for one in on.watch.stations() if one.call == "CE3QRT"]
+    assert not left.calls_me
+
+
 def test_who_is_done_with_me_is_not_called_again_before_the_contact_is_in_the_log() -> None:
     on = bench({"calls_me": True})
     on.period("DL5QRM CE3QRT FF46")

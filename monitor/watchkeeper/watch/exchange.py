@@ -188,12 +188,13 @@ class ExchangeTracker:
         """A period is over: who was silent in it though it was its turn, and whose exchange has come to nothing."""
         listened = not period.sent and (period.listened_s is None or period.listened_s >= period.length_ms / 2000)
         for row in self._stations.newest_first():
-            if row.mode != period.mode or row.band != period.band:
-                continue
-            if listened and row.parity == period.parity and row.last_ms < period.start_ms:
+            here = row.mode == period.mode and row.band == period.band
+            if here and listened and row.parity == period.parity and row.last_ms < period.start_ms:
                 row.missed += 1
             if row.calls_me or row.tried_ms is not None or row.rivals:
-                self._forget_callers(row, now_ms)
+                self._forget_callers(row, now_ms)  # also on a band that was left: no period closes there
+            if not here:
+                continue
             # not before a station was silent for a while: nearly all were heard just now
             if row.doing in _BUSY and (row.missed >= VANISHED_TURNS or now_ms - row.last_ms > FORGOTTEN_MS):
                 self._settle(row, now_ms)
