@@ -167,7 +167,7 @@ def _mine(spectrum: Spectrum, own: Own, other: tuple[str, str, int], now_ms: int
 
 def _advised(clear: Clear) -> tuple[Reading, ...]:
     if clear.age_ms is None:
-        words = "unknown yet: first listen to one period of this parity"
+        words = "unknown yet: listen to one period of this parity"
     elif clear.stale:
         words = f"{clear.offset_hz:,} Hz, but that is {age_words(clear.age_ms)} old: listen for one period"
     else:
