@@ -248,6 +248,7 @@ class Vitals:
                 sentence=f"{vital.label}{f' of {source}' if several else ''}: {vital.advice}",
                 rule="vitals",
                 at_ms=self._context.now_ms,
+                rarity=1.0,  # a fault of the station must not drown in stations worth a call
             )
         )
 

@@ -173,6 +173,7 @@ class Worked:
                     sentence=sentence,
                     rule="new UTC day",
                     at_ms=self._context.now_ms,
+                    rarity=1.0,
                 )
             )
         self._announced = day
@@ -209,6 +210,7 @@ class Worked:
                 sentence=f"{name}: {progress.words()}",
                 rule="activation complete",
                 at_ms=now_ms,
+                rarity=1.0,
             )
         )
 
