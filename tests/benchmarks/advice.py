@@ -193,18 +193,23 @@ def seeds_of(text: str) -> range:
     return range(int(first), int(last or first) + 1)
 
 
-def main(arguments: Sequence[str]) -> int:
-    """Play, tell, and say by the exit code whether every goal was met."""
+def asked_for(name: str, about: str | None, seeds: str, arguments: Sequence[str]) -> argparse.Namespace:
+    """The options of a benchmark that plays evenings: ``seeds``, ``periods``, ``jobs``, ``json``."""
     options = argparse.ArgumentParser(
-        prog="python -m tests.benchmarks.advice",
-        description=__doc__,
+        prog=f"python -m tests.benchmarks.{name}",
+        description=about,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    options.add_argument("--seeds", default=SEEDS, help=f"one, or from-to ({SEEDS})")
+    options.add_argument("--seeds", default=seeds, help=f"one, or from-to ({seeds})")
     options.add_argument("--periods", type=int, default=PERIODS, help=f"how long each evening is ({PERIODS})")
     options.add_argument("--jobs", type=int, default=1, help="evenings at the same time (1)")
     options.add_argument("--json", action="store_true", help="one JSON object")
-    asked = options.parse_args(arguments)
+    return options.parse_args(arguments)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Play, tell, and say by the exit code whether every goal was met."""
+    asked = asked_for("advice", __doc__, SEEDS, arguments)
     with ProcessPoolExecutor(asked.jobs) as pool:
         evenings = list(pool.map(partial(evening, periods=asked.periods), seeds_of(asked.seeds)))
     found = figures(evenings)

@@ -6,7 +6,6 @@ goals are those of the usual world, so nothing here is met or missed.
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
 from collections.abc import Mapping, Sequence
@@ -15,7 +14,7 @@ from functools import partial
 
 from watchkeeper.rehearsal.variants import VARIANTS
 
-from .advice import PERIODS, Evening, evening, figures, seeds_of
+from .advice import Evening, asked_for, evening, figures, seeds_of
 from .figures import Figure, as_json, machine
 
 #: few, for each is played twice in every world
@@ -55,16 +54,7 @@ def lines(found: Mapping[str, Sequence[Figure]]) -> list[str]:
 
 def main(arguments: Sequence[str]) -> int:
     """Play and tell."""
-    options = argparse.ArgumentParser(
-        prog="python -m tests.benchmarks.worlds",
-        description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    options.add_argument("--seeds", default=SEEDS, help=f"one, or from-to ({SEEDS})")
-    options.add_argument("--periods", type=int, default=PERIODS, help=f"how long each evening is ({PERIODS})")
-    options.add_argument("--jobs", type=int, default=1, help="evenings at the same time (1)")
-    options.add_argument("--json", action="store_true", help="one JSON object")
-    asked = options.parse_args(arguments)
+    asked = asked_for("worlds", __doc__, SEEDS, arguments)
     found = measured(seeds_of(asked.seeds), asked.periods, asked.jobs)
     if asked.json:
         worlds = {world: as_json(its) for world, its in found.items()}

@@ -208,7 +208,11 @@ def _when(rest: dict[str, str], mends: list[str]) -> dict[str, int]:
 
 
 def _mode(rest: dict[str, str], mends: list[str]) -> dict[str, str]:
-    found = normalise(rest.pop("MODE", None), rest.pop("SUBMODE", None))
+    submode = rest.pop("SUBMODE", "")
+    if not submode.strip().isprintable():
+        mends.append("SUBMODE has control characters: left out")
+        submode = ""
+    found = normalise(rest.pop("MODE", None), submode or None)
     if not found.mode:
         raise AdifValueError("MODE", "missing")
     if not found.mode.isprintable():

@@ -93,10 +93,10 @@ def _band(field: str | None) -> str:
 
 
 def _mode(fields: tuple[str | None, ...]) -> tuple[str, bool]:
-    """The mode as on the air, and whether it had to be mended."""
+    """The mode as on the air, and whether it had to be mended; what is odd is left to the careful way."""
     mode, submode = map(data_of, fields)
     taken = normalise(mode, submode)
-    if not taken.mode or not taken.mode.isprintable():
+    if not taken.mode or not taken.mode.isprintable() or not submode.strip().isprintable():
         raise ValueError(mode)
     return taken.submode or taken.mode, taken.mended
 

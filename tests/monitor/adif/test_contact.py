@@ -218,6 +218,7 @@ def test_an_award_needs_both_its_name_and_the_reference() -> None:
     ("fields", "mends"),
     [
         ({"TIME_OFF": "9999"}, ["TIME_OFF: '9999' is not a time of day: the end is left out"]),
+        ({"SUBMODE": "\x1b"}, ["SUBMODE has control characters: left out"]),
         ({"BAND": "2\x000m"}, ["BAND has control characters: left out"]),
         ({"TX_PWR": "ten"}, ["TX_PWR 'ten' is no number: kept as it came"]),
         ({"TX_PWR": "-1"}, ["TX_PWR '-1' is no number: kept as it came"]),

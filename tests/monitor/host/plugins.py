@@ -135,3 +135,7 @@ class Deliverer(Plain):
             raise OSError("no way out")
         self.delivered.append(hail.key)
         self.arrived.set()
+
+
+def hail(key: str = "k") -> Hail:
+    return Hail(key=key, urgency=Urgency.NOTE, sentence="s", rule="r", at_ms=0)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import logging
 from typing import Any
 
 import pytest
@@ -12,11 +11,6 @@ from tests.monitor.host.plugins import Configured, Flooder, Plain, Shower
 from watchkeeper.api import Hearing, hookimpl
 from watchkeeper.host.status import State
 from watchkeeper.testing import Bench
-
-
-@pytest.fixture(autouse=True)
-def _quiet(caplog: pytest.LogCaptureFixture) -> None:
-    caplog.set_level(logging.CRITICAL)
 
 
 class Counter(Configured):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from tests.monitor.store.making import now
+from tests.monitor.store.receivers import TurnedClock
 
 from watchkeeper.store.store import Store
 
@@ -16,3 +17,8 @@ def store(tmp_path: Path) -> Iterator[Store]:
     opened = Store.open(tmp_path, now=now)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def clock() -> TurnedClock:
+    return TurnedClock()
