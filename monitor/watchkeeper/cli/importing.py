@@ -43,7 +43,9 @@ async def change_log(keeper: Keeper, asked: Mapping[str, Any]) -> dict[str, Any]
         if asked["act"] == IMPORT:
             wanted = msgspec.convert(asked, Import)
             path = keeper.folder / wanted.file
-            done = await keeper.change_log(lambda store: store.import_adif(path, wanted.name, lambda _done: None))
+            done = await keeper.change_log(
+                lambda store: store.import_adif(path, wanted.name, lambda _done: None, shared=True)
+            )
             return dict(msgspec.to_builtins(done))
         number = msgspec.convert(asked, Undo).number
         return {"taken_back": await keeper.change_log(lambda store: store.undo_import(number))}

@@ -46,16 +46,24 @@ class Imported(msgspec.Struct, kw_only=True):
 
 
 def import_file(
-    connection: sqlite3.Connection, folder: Path, path: Path, name: str, at_ms: int, progress: Progress
+    connection: sqlite3.Connection,
+    folder: Path,
+    path: Path,
+    name: str,
+    at_ms: int,
+    progress: Progress,
+    *,
+    shared: bool = False,
 ) -> Imported:
     """Take the ADIF file at ``path`` into the log, all of it or, when anything fails, nothing.
 
     A copy of the file stays beside the database, so that the log can be read back from it. It makes a transaction of
-    its own. Raises OSError where the file cannot be read or copied.
+    its own. ``shared``: others read the log all the while, and must not wait. Raises OSError where the file cannot be
+    read or copied.
     """
     with path.open("rb"):  # one that cannot be read leaves no trace
         pass
-    with _clearing(folder), _in_bulk(connection), immediate(connection), ThreadPoolExecutor(1) as aside:
+    with _clearing(folder), _in_bulk(connection, shared), immediate(connection), ThreadPoolExecutor(1) as aside:
         row = connection.execute("INSERT INTO import (started_ms, name) VALUES (?, ?)", (at_ms, name))
         import_id = row.lastrowid
         assert import_id is not None
@@ -161,24 +169,31 @@ def _clearing(folder: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _in_bulk(connection: sqlite3.Connection) -> Iterator[None]:
+def _in_bulk(connection: sqlite3.Connection, shared: bool) -> Iterator[None]:
     """While it lasts, many rows cost less: a larger page cache, and each page is written once, by a rollback journal.
 
-    A WAL would have every page written twice. Where another program reads just now, the WAL stays.
+    A WAL has every page written twice, a fifth of the time of an import, but under a rollback journal nobody reads
+    while pages are written: the WAL stays where the log is ``shared``, and where another program reads just now.
     """
-    wait = connection.execute("PRAGMA busy_timeout").fetchone()[0]
     cache = connection.execute("PRAGMA cache_size").fetchone()[0]
     connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB:d}")
-    connection.execute("PRAGMA busy_timeout = 0")
-    with suppress(sqlite3.OperationalError):
-        connection.execute("PRAGMA journal_mode = DELETE")
-    connection.execute(f"PRAGMA busy_timeout = {wait:d}")
+    if not shared:
+        _leave_wal(connection)
     try:
         yield
     finally:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute(f"PRAGMA cache_size = {cache:d}")
         connection.execute("PRAGMA shrink_memory")
+
+
+def _leave_wal(connection: sqlite3.Connection) -> None:
+    """Go over to a rollback journal, if nobody else reads just now."""
+    wait = connection.execute("PRAGMA busy_timeout").fetchone()[0]
+    connection.execute("PRAGMA busy_timeout = 0")
+    with suppress(sqlite3.OperationalError):
+        connection.execute("PRAGMA journal_mode = DELETE")
+    connection.execute(f"PRAGMA busy_timeout = {wait:d}")
 
 
 def _parts(path: Path) -> Iterator[tuple[Part, list[bytes], float]]:

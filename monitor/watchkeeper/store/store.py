@@ -188,11 +188,14 @@ class Store:
         with self.reader() as db:
             return contacts.newest(db)
 
-    def import_adif(self, path: Path, name: str, progress: Progress) -> Imported:
-        """Merge the ADIF file at ``path``, which the log calls ``name``, and wait for it. Raises OSError too."""
+    def import_adif(self, path: Path, name: str, progress: Progress, *, shared: bool = False) -> Imported:
+        """Merge the ADIF file at ``path``, which the log calls ``name``, and wait for it. Raises OSError too.
+
+        Where it is ``shared``, the log can be read all the while, for somewhat more time.
+        """
         at_ms = self._now_ms()
         done: Imported = self._writer.alone(
-            lambda db: imports.import_file(db, self.folder, path, name, at_ms, progress)
+            lambda db: imports.import_file(db, self.folder, path, name, at_ms, progress, shared=shared)
         ).result()
         return done
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import bisect
 import random
+import sqlite3
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 
@@ -18,6 +20,7 @@ from watchkeeper.adif.contact import to_record
 from watchkeeper.model import Contact
 from watchkeeper.store import import_parts, imports
 from watchkeeper.store.contacts import standing
+from watchkeeper.store.database import connect_reader
 from watchkeeper.store.folder import ADIF_COPY, DATABASE
 from watchkeeper.store.imports import Imported
 from watchkeeper.store.merging import Summary
@@ -177,6 +180,26 @@ def test_an_adx_file_is_read_as_well(store: Store) -> None:
     <QSO_DATE>20260501</QSO_DATE><TIME_ON>2115</TIME_ON><BAND>20m</BAND><MODE>FT8</MODE></RECORD></RECORDS></ADX>"""
     assert take(store, adx.encode(), "log.adx").summary == Summary(read=1, new=1)
     assert [one.call for one in log(store)] == ["W1QSB"]
+
+
+@pytest.mark.parametrize("shared", [True, False])
+def test_a_shared_log_can_be_read_all_the_while(store: Store, monkeypatch: pytest.MonkeyPatch, shared: bool) -> None:
+    monkeypatch.setattr(imports, "_CACHE_KIB", 16)  # so that pages are written long before the commit
+    minutes = range(0, 1440, 6)
+    path = store.folder / "log.adi"
+    path.write_bytes(b"".join(PLAIN.replace(b"211500", b"%02d%02d00" % divmod(minute, 60)) for minute in minutes))
+    found: list[int | str] = []
+
+    def read(_done: float) -> None:
+        with closing(connect_reader(store.path, busy_ms=0)) as db:
+            try:
+                found.append(db.execute("SELECT count(*) FROM contact").fetchone()[0])
+            except sqlite3.OperationalError as fault:
+                found.append(fault.sqlite_errorname)
+
+    store.import_adif(path, path.name, read, shared=shared)
+    assert found[0] == (0 if shared else "SQLITE_BUSY")
+    assert found[-1] == len(minutes)
 
 
 def test_imports_come_back_when_the_database_dies(tmp_path: Path) -> None:
