@@ -6,8 +6,9 @@ from collections import OrderedDict
 from typing import NamedTuple
 
 from watchkeeper.api import AGAIN, Context, Hail, Hearing, Need, OnAir, Period, Urgency
+from watchkeeper.radio.band import words as band_words
 from watchkeeper.radio.message import matches_own
-from watchkeeper_worked import WorkedNote, band_words
+from watchkeeper_worked import WorkedNote
 
 from . import directed
 from .notes import LookoutNote

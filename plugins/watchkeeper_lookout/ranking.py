@@ -9,9 +9,10 @@ import msgspec
 
 from watchkeeper.api import Context, Doing, Need, OnAir, Urgency, WorkedIndex
 from watchkeeper.radio import band as bands
+from watchkeeper.radio.band import words as band_words
 from watchkeeper.radio.message import matches_own
 from watchkeeper_reach import ReachNote
-from watchkeeper_worked import WorkedNote, band_words, need_words
+from watchkeeper_worked import WorkedNote, need_words
 
 from . import directed
 from .goals import GoalsConfig

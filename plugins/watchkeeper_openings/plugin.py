@@ -9,11 +9,12 @@ from msgspec import Meta
 
 from watchkeeper.api import Context, Event, Hearing, Period, Reception, hookimpl
 from watchkeeper.radio import band as bands
+from watchkeeper.radio.compass import SECTORS
 from watchkeeper.radio.message import matches_own
 from watchkeeper.view import View
 
 from .showing import Open, directions, grey_line, history, rings, summary
-from .window import SECTORS, Band
+from .window import Band
 
 #: a period of which less was listened to says little about the band
 _ENOUGH_S = 5.0

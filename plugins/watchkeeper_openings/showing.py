@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from watchkeeper.api import from_ms
 from watchkeeper.radio import locator, sun
+from watchkeeper.radio.band import words as band_words
 from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View
 
 from .window import RINGS_KM, Band, Figures
@@ -56,7 +57,7 @@ def _row(each: Open) -> Row:
     return Row(
         key=f"{each.band}|{each.sector}",
         cells=(
-            _band_words(each.band),
+            band_words(each.band),
             each.sector,
             str(figures.stations),
             "" if figures.rate is None else f"{figures.rate:.1f}",
@@ -66,7 +67,7 @@ def _row(each: Open) -> Row:
             figures.trend,
         ),
         urgency=Urgency.NOTE if figures.trend == "opening" else Urgency.CALM,
-        sentence=f"{_band_words(each.band)} {each.sector}, {figures.trend}{since}: {_stations(figures.stations)}, "
+        sentence=f"{band_words(each.band)} {each.sector}, {figures.trend}{since}: {_stations(figures.stations)}, "
         f"{figures.farthest_call} in {figures.place} {figures.farthest_km:,.0f} km",
         data={
             "band": each.band,
@@ -128,7 +129,7 @@ def _ring(name: str, inner_km: int, outer_km: int, figures: Figures, share: floa
     return Row(
         key=f"{name}|{outer_km}",
         cells=(
-            _band_words(name),
+            band_words(name),
             f"{inner_km:,}–{outer_km:,}",
             str(figures.stations),
             "" if figures.rate is None else f"{figures.rate:.1f}",
@@ -157,7 +158,7 @@ def _ring(name: str, inner_km: int, outer_km: int, figures: Figures, share: floa
 
 def history(bands: Sequence[tuple[str, Band]]) -> list[View]:
     """Stations per listened period over the last hours; nothing while there is one point only."""
-    lines = tuple(Line(label=_band_words(name), points=band.history) for name, band in bands if len(band.history) > 1)
+    lines = tuple(Line(label=band_words(name), points=band.history) for name, band in bands if len(band.history) > 1)
     if not lines:
         return []
     return [
@@ -213,9 +214,9 @@ def summary(name: str, here: list[Open], listened: int, hear_us: int, *, in_use:
     return Notice(
         name=f"openings.{name}",
         panel=Panel.OPENINGS,
-        title=_band_words(name),
+        title=band_words(name),
         rank=5 if in_use else 10,
-        text=f"{_band_words(name)}: {'; '.join(parts)}",
+        text=f"{band_words(name)}: {'; '.join(parts)}",
         urgency=Urgency.CALM,
     )
 
@@ -233,11 +234,6 @@ def _movement(here: list[Open]) -> str:
 
 def _stations(number: int) -> str:
     return "1 station" if number == 1 else f"{number} stations"
-
-
-def _band_words(name: str) -> str:
-    digits = name.rstrip("abcdefghijklmnopqrstuvwxyz")
-    return f"{digits} {name[len(digits) :]}"
 
 
 def _db(level_db: float) -> str:

@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 import msgspec
 
+from watchkeeper.radio.compass import SECTORS, sector_of
+
 from .change import in_words
 
-#: the directions, each 45° wide, the first centred on north
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 #: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
 RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
 #: stations that one band and direction keeps; the one heard longest ago goes first
@@ -23,11 +23,6 @@ _MOST_REPORTS = 500
 #: points of the history: one for so many ms, three hours of them
 HISTORY_MS = 300_000
 _POINTS = 36
-
-
-def sector_of(azimuth_deg: float) -> str:
-    """The direction in which an azimuth lies: ``N`` from 337.5° to 22.5°."""
-    return SECTORS[int((azimuth_deg + 22.5) % 360 // 45)]
 
 
 def ring_of(distance_km: float) -> int:

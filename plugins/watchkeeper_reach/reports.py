@@ -5,19 +5,15 @@ from __future__ import annotations
 from collections import Counter, OrderedDict, deque
 from typing import NamedTuple
 
+from watchkeeper.radio.compass import sector_of
+
 MOST_STATIONS = 2_000
 MOST_SPANS = 96
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 #: stands for a direction that is not known
 _NOWHERE = "?"
 #: (start of a quarter hour, stations that reported us in it by direction), oldest first
 Quarters = tuple[tuple[int, dict[str, int]], ...]
 SPAN_MS = 15 * 60_000
-
-
-def sector_of(azimuth_deg: float) -> str:
-    """The direction in which an azimuth lies: ``N`` from 337.5° to 22.5°."""
-    return SECTORS[int((azimuth_deg + 22.5) % 360 // 45)]
 
 
 class Report(NamedTuple):

@@ -7,6 +7,8 @@ from statistics import median
 
 from watchkeeper.api import Own, from_ms
 from watchkeeper.radio import entity, locator
+from watchkeeper.radio.band import words as band_words
+from watchkeeper.radio.compass import SECTORS, sector_of
 from watchkeeper.view import (
     Column,
     Dot,
@@ -24,7 +26,7 @@ from watchkeeper.view import (
 )
 
 from .changes import Changes, Effect
-from .reports import SECTORS, Quarters, Report, Reports, sector_of
+from .reports import Quarters, Report, Reports
 
 _SHOWN = 100
 #: directions that have a line of their own over the hours
@@ -74,7 +76,7 @@ def _summary(shown: list[Report], own: Own) -> Gauges:
             excess_db = median(pairs)
             readings.append(
                 Reading(
-                    key=f"balance|{name}", label=_band(name), text=difference_words(excess_db), value=excess_db,
+                    key=f"balance|{name}", label=band_words(name), text=difference_words(excess_db), value=excess_db,
                     sentence=f"The median of {len(pairs)}, at {own.power_w:g} W." if own.power_w else None,
                 )
             )  # fmt: skip
@@ -116,18 +118,19 @@ def _row(each: Report, now_ms: int) -> Row:
     distance = "" if each.distance_km is None else f"{each.distance_km:,.0f} km"
     direction = "" if each.azimuth_deg is None else f" {sector_of(each.azimuth_deg)}"
     place = _place(each.call).removeprefix(" in ")
+    band = band_words(each.band)
     balance = "" if each.heard_db is None else f"; {difference_words(each.report_db - each.heard_db)}"
     return Row(
         key=f"{each.call}|{each.band}",
         cells=(
             each.call,
-            _band(each.band),
+            band,
             _signed(each.report_db),
             "" if each.heard_db is None else _signed(each.heard_db),
             ", ".join(part for part in (place, distance + direction) if part),
             f"{max(0, now_ms - each.at_ms) // 60_000} min",
         ),
-        sentence=f"{each.call}{_place(each.call)} hears you at {_db(each.report_db)} on {_band(each.band)}{balance}",
+        sentence=f"{each.call}{_place(each.call)} hears you at {_db(each.report_db)} on {band}{balance}",
         data={
             "call": each.call,
             "band": each.band,
@@ -173,14 +176,14 @@ def _direction(name: str, sector: str, here: list[Report]) -> Row:
     return Row(
         key=f"{name}|{sector}",
         cells=(
-            _band(name),
+            band_words(name),
             sector,
             str(len(here)),
             _signed(report_db),
             f"{far.distance_km or 0:,.0f} km {far.call}",
             balance,
         ),
-        sentence=f"{_band(name)} {sector}: {_db(report_db)} by {_stations(len(here))}, {far.call} the farthest"
+        sentence=f"{band_words(name)} {sector}: {_db(report_db)} by {_stations(len(here))}, {far.call} the farthest"
         + (f"; {balance}" if balance else ""),
         data={
             "band": name,
@@ -221,7 +224,7 @@ def _map(shown: list[Report], own_locator: str) -> Map:
                 Dot(
                     key=f"{each.call}|{each.band}", latitude=at[0], longitude=at[1],
                     strength=min(1.0, max(0.05, strength)), standing="hears you", label=each.call,
-                    sentence=f"{each.call} hears you at {_db(each.report_db)} on {_band(each.band)}",
+                    sentence=f"{each.call} hears you at {_db(each.report_db)} on {band_words(each.band)}",
                 )
             )  # fmt: skip
     return Map(
@@ -261,11 +264,6 @@ def _stations(count: int) -> str:
 def _place(call: str) -> str:
     found = entity.lookup(call).entity
     return f" in {found.name}" if found is not None else ""
-
-
-def _band(name: str) -> str:
-    digits = name.rstrip("abcdefghijklmnopqrstuvwxyz")
-    return f"{digits} {name[len(digits) :]}"
 
 
 def _signed(level_db: float) -> str:

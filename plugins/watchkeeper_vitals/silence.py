@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import exp
 from typing import NamedTuple
 
+from watchkeeper.radio.band import words as band_words
 from watchkeeper.radio.band_hours import BandHours, Usual
 from watchkeeper.view import Urgency
 
@@ -132,10 +133,10 @@ def _reasons(silence: Silence) -> list[_Reason]:
             found.append(_Reason(_FADED, "the stations faded one by one"))
     if beside.hours is not None and _USUALLY[beside.hours.usual]:
         usual = beside.hours.usual
-        found.append(_Reason(_USUALLY[usual], f"{_band(beside.band)} is usually {usual} {beside.hours.why}"))
+        found.append(_Reason(_USUALLY[usual], f"{band_words(beside.band)} is usually {usual} {beside.hours.why}"))
     if beside.elsewhere is not None:
         name, count = beside.elsewhere
-        found.append(_Reason(_HEARS_ELSEWHERE, f"you heard {_stations(count)} on {_band(name)} just before"))
+        found.append(_Reason(_HEARS_ELSEWHERE, f"you heard {_stations(count)} on {band_words(name)} just before"))
     return found
 
 
@@ -149,11 +150,6 @@ def _since(silence: Silence) -> str:
     usual = round(silence.usual or 0)
     where = f", where {_stations(usual)} did" if usual else ""
     return f"Nothing decodes for {silence.periods} periods{where}."
-
-
-def _band(name: str | None) -> str:
-    digits = (name or "").rstrip("abcdefghijklmnopqrstuvwxyz")
-    return f"{digits} {(name or '')[len(digits) :]}"
 
 
 def _stations(count: int) -> str:

@@ -6,6 +6,6 @@ Public: :class:`WorkedNote`, which it puts on every hearing with a known call, a
 from .activations import ActivationRule, Progress, Tally
 from .notes import WorkedNote
 from .plugin import Worked, WorkedConfig
-from .words import band_words, need_words
+from .words import need_words
 
-__all__ = ["ActivationRule", "Progress", "Tally", "Worked", "WorkedConfig", "WorkedNote", "band_words", "need_words"]
+__all__ = ["ActivationRule", "Progress", "Tally", "Worked", "WorkedConfig", "WorkedNote", "need_words"]

@@ -22,11 +22,12 @@ from watchkeeper.api import (
     from_ms,
     hookimpl,
 )
+from watchkeeper.radio.band import words as band_words
 from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
 
 from .activations import ActivationRule, Progress, Reference, Tally
 from .notes import WorkedNote
-from .words import band_words, need_words
+from .words import need_words
 
 _DAY_MS = 86_400_000
 #: stations whose standing is remembered between two contacts
@@ -173,7 +174,7 @@ class Worked:
                     sentence=sentence,
                     rule="new UTC day",
                     at_ms=self._context.now_ms,
-                    rarity=1.0,
+                    own_station=True,
                 )
             )
         self._announced = day
@@ -210,7 +211,7 @@ class Worked:
                 sentence=f"{name}: {progress.words()}",
                 rule="activation complete",
                 at_ms=now_ms,
-                rarity=1.0,
+                own_station=True,
             )
         )
 

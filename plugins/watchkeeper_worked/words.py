@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from functools import lru_cache
 
 from watchkeeper.api import Dimension, Need, Scope
 from watchkeeper.radio import entity
+from watchkeeper.radio.band import words as band_words
 
 _CONTINENTS = {
     "AF": "Africa",
@@ -23,13 +23,6 @@ _THINGS = {
     Dimension.LOCATOR: "locator",
     Dimension.PREFIX: "prefix",
 }
-_BAND = re.compile(r"([0-9.]+)([a-z]+)")
-
-
-def band_words(band: str | None) -> str:
-    """``20 m`` for ``20m``; ``this frequency`` where it lies in no band."""
-    found = _BAND.fullmatch(band or "")
-    return f"{found.group(1)} {found.group(2)}" if found else "this frequency"
 
 
 @lru_cache(maxsize=4096)

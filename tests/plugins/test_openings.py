@@ -7,7 +7,6 @@ from random import Random
 from statistics import median
 from typing import Any
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,7 +16,7 @@ from watchkeeper.view import Notice, Series
 from watchkeeper_openings import Openings
 from watchkeeper_openings.change import change_point
 from watchkeeper_openings.showing import Open, summary
-from watchkeeper_openings.window import SECTORS, Direction, Figures, Heard, sector_of
+from watchkeeper_openings.window import Direction, Figures, Heard
 
 
 def bench(**config: Any) -> Bench:
@@ -26,24 +25,6 @@ def bench(**config: Any) -> Bench:
 
 def rows(on: Bench) -> dict[str, Any]:
     return {row.key: row for row in on.table("openings.directions").rows}
-
-
-@pytest.mark.parametrize(
-    ("azimuth_deg", "sector"),
-    [
-        (0, "N"),
-        (22.4, "N"),
-        (22.5, "NE"),
-        (90, "E"),
-        (179, "S"),
-        (292.4, "W"),
-        (337.4, "NW"),
-        (337.5, "N"),
-        (359.9, "N"),
-    ],
-)
-def test_eight_directions_of_45_degrees(azimuth_deg: float, sector: str) -> None:
-    assert sector_of(azimuth_deg) == sector
 
 
 def test_stations_are_counted_by_band_and_direction() -> None:
@@ -211,10 +192,6 @@ def test_memory_is_bounded() -> None:
     figures = direction.figures([0])
     assert figures is not None
     assert figures.stations == 2_000
-
-
-def test_there_are_eight_sectors() -> None:
-    assert {sector_of(azimuth / 2) for azimuth in range(720)} == set(SECTORS)
 
 
 def poisson(random: Random, rate: float) -> int:

@@ -12,7 +12,7 @@ from watchkeeper.host.status import State
 from watchkeeper.schema.events import Activation
 from watchkeeper.testing import START_MS, Bench, worked_index
 from watchkeeper.view import Gauges
-from watchkeeper_worked import Worked, WorkedNote, band_words, need_words
+from watchkeeper_worked import Worked, WorkedNote, need_words
 
 LOG = worked_index(("JA1QRV", "40m", "FT8"), ("CE3QRT", "20m", "FT8"), ("G4QRS", "20m", "CW"))
 
@@ -293,12 +293,3 @@ def test_the_day_turns_over_in_the_counts() -> None:
 )
 def test_needs_in_words(need: Need, words: str) -> None:
     assert need_words(need, "20m", "FT8") == words
-
-
-def test_bands_in_words() -> None:
-    assert [band_words(band) for band in ("20m", "70cm", "1.25m", None)] == [
-        "20 m",
-        "70 cm",
-        "1.25 m",
-        "this frequency",
-    ]

@@ -6,11 +6,11 @@ import sqlite3
 from typing import NamedTuple
 
 from ..faces.report.facts import Direction, HeardBin, quartiles
+from ..radio.compass import SECTORS, sector_of
 
 #: stretches of time that a session is cut into, at most
 BINS = 60
 LEAST_BIN_MS = 60_000
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 #: hop by hop, more or less; the last one holds the antipode
 RINGS_KM = (0, 1500, 4000, 8000, 20100)
 
@@ -103,7 +103,7 @@ def directions(heard: Best, hear_us: Best) -> tuple[Direction, ...]:
     for at, stations in enumerate((heard, hear_us)):
         for spot in stations.values():
             if spot.distance_km is not None and spot.azimuth_deg is not None:
-                cell = (round(spot.azimuth_deg / 45) % 8, _ring(spot.distance_km))
+                cell = (SECTORS.index(sector_of(spot.azimuth_deg)), _ring(spot.distance_km))
                 cells.setdefault(cell, ([], []))[at].append(spot.snr_db)
     return tuple(
         Direction(

@@ -19,6 +19,8 @@ PANEL_NAMES = {
     Panel.LOG: "Log",
 }
 PARITY_WORDS = ("even", "odd")
+#: a copy of what ``radio.compass`` holds: faces draw views alone and may not import what plugins reckon with
+SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 #: nothing from any source for so many periods, and then some seconds for a slow decoder, is silence
 SILENT_PERIODS = 2
@@ -34,7 +36,7 @@ def megahertz(hz: int) -> str:
 
 
 def band_words(band: str) -> str:
-    """``20m``, as the ADIF standard writes it, as one reads it: ``20 m``."""
+    """``20m``, as the ADIF standard writes it, as one reads it: ``20 m`` (a copy as well)."""
     return re.sub(r"^([\d.]+)(mm|cm|m)$", r"\1 \2", band)
 
 

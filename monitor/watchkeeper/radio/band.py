@@ -6,6 +6,7 @@ allocates. They are no licence limits.
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from typing import NamedTuple
 
@@ -29,6 +30,7 @@ BANDS: tuple[Band, ...] = tuple(
 )
 _LOW_HZ = tuple(band.low_hz for band in BANDS)
 _BY_NAME = {band.name: band for band in BANDS}
+_LENGTH = re.compile(r"([0-9.]+)([a-z]+)")
 
 
 def of(frequency_hz: float) -> str | None:
@@ -42,3 +44,11 @@ def of(frequency_hz: float) -> str | None:
 def get(name: str) -> Band | None:
     """Return the band named ``name`` (case does not count), or None."""
     return _BY_NAME.get(name.strip().lower())
+
+
+def words(name: str | None) -> str:
+    """Return a band's name as one reads it: ``20 m`` for ``20m``; ``this frequency`` for one in no band."""
+    if name is None:
+        return "this frequency"
+    found = _LENGTH.fullmatch(name)
+    return f"{found[1]} {found[2]}" if found else name

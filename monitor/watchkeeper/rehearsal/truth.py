@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from watchkeeper.radio import geodesic, link
+from watchkeeper.radio.compass import SECTORS
 from watchkeeper.radio.place import Point
 from watchkeeper.rehearsal.air import Air, Transmission
 from watchkeeper.rehearsal.decoding import chance, reported_db
@@ -26,7 +27,6 @@ from watchkeeper.rehearsal.station import Station
 from watchkeeper.rehearsal.words import Say
 from watchkeeper.schema.events import stamp
 
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 RINGS_KM = (800, 2000, 4000, 8000, 12000)
 #: an average station, here and there
 _AVERAGE_W = 50.0

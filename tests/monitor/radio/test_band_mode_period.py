@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from watchkeeper.faces.words import band_words
 from watchkeeper.radio import band, mode, period
 from watchkeeper.radio.timed_modes import CALLING_HZ, TIMED
 
@@ -26,6 +27,19 @@ def test_no_band(frequency_hz: float) -> None:
 def test_band_by_name() -> None:
     assert band.get(" 20M ") == band.get("20m") == ("20m", 14_000_000, 14_350_000)
     assert band.get("11m") is None
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("20m", "20 m"), ("70cm", "70 cm"), ("1.25m", "1.25 m"), ("submm", "submm"), (None, "this frequency")],
+)
+def test_band_in_words(name: str | None, words: str) -> None:
+    assert band.words(name) == words
+
+
+@pytest.mark.parametrize("name", [found.name for found in band.BANDS])
+def test_the_faces_read_every_band_alike(name: str) -> None:
+    assert band_words(name) == band.words(name)
 
 
 @pytest.mark.parametrize(

@@ -11,14 +11,13 @@ from rich.text import Text
 
 from ...view import Gauges, Line, Map, Notice, Panel, Reading, Row, Series, Table, Urgency, View
 from ..shown import Snapshot, call_of
-from ..words import PANEL_NAMES, URGENCY_SIGNS
+from ..words import PANEL_NAMES, SECTORS, URGENCY_SIGNS
 from .cells import cropped, fit, flowing, shortened, wrapped
 from .table import SIGN_WIDTH, rule, table_lines
 from .theme import Theme
 
 NOTHING = "no plugin shows anything here"
 BARS = "▁▂▃▄▅▆▇█"
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
 def rows_of(table: Table, band: str | None) -> tuple[Row, ...]:

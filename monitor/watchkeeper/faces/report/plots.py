@@ -16,7 +16,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from ..words import band_words
+from ..words import SECTORS, band_words
 from .facts import ContactLine, Report, bands
 
 # the library's own types want numbers where it takes times, and are there only where it is
@@ -26,7 +26,6 @@ Figure = Any
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 DASHES = ("-", "--", "-.", ":")
 HATCHES = ("", "//", "..", "xx")
-SECTORS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 MARKS = ("o", "s", "^", "D", "v", "x", "+")
 INK = "#10161c"
 WIDTH_IN = 7.5
