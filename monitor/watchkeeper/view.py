@@ -134,3 +134,8 @@ class Notice(View, frozen=True, kw_only=True, tag="notice", omit_defaults=True):
 
 
 AnyView = Table | Gauges | Series | Map | Notice
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """So many of a thing, in the words of a view: ``1 contact``, ``1,204 contacts``; ``many`` where it takes no s."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"

@@ -10,7 +10,7 @@ from msgspec import Meta
 from watchkeeper.api import Context, Event, Hearing, Period, Reception, hookimpl
 from watchkeeper.radio import band as bands
 from watchkeeper.radio.compass import SECTORS
-from watchkeeper.radio.message import matches_own
+from watchkeeper.radio.message import reports_own
 from watchkeeper.view import View
 
 from .showing import Open, directions, grey_line, history, rings, summary
@@ -71,9 +71,8 @@ class Openings:
         """Count who hears us: that opens a band as well."""
         if not isinstance(event, Reception):
             return
-        own = self._context.own.call or ""
         name = bands.of(event.dial_hz)
-        if name is not None and (event.call is None or matches_own(own, event.call)):
+        if name is not None and reports_own(self._context.own.call, event.call):
             self._bands.setdefault(name, Band()).reported(event.by_call.upper(), event.at_ms)
             self._drawn = None
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from watchkeeper.api import from_ms
 from watchkeeper.radio import locator, sun
 from watchkeeper.radio.band import words as band_words
-from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View
+from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View, counted
 
 from .window import RINGS_KM, Band, Figures
 
@@ -67,8 +67,8 @@ def _row(each: Open) -> Row:
             figures.trend,
         ),
         urgency=Urgency.NOTE if figures.trend == "opening" else Urgency.CALM,
-        sentence=f"{band_words(each.band)} {each.sector}, {figures.trend}{since}: {_stations(figures.stations)}, "
-        f"{figures.farthest_call} in {figures.place} {figures.farthest_km:,.0f} km",
+        sentence=f"{band_words(each.band)} {each.sector}, {figures.trend}{since}: "
+        f"{counted(figures.stations, 'station')}, {figures.farthest_call} in {figures.place} {figures.farthest_km:,.0f} km",
         data={
             "band": each.band,
             "mode": each.mode,
@@ -230,10 +230,6 @@ def _movement(here: list[Open]) -> str:
         if moving:
             return f"{trend} {', '.join(each.sector for each in moving[:_MOST_NAMED])}"
     return f"most {max(here, key=lambda each: each.figures.stations).sector}"
-
-
-def _stations(number: int) -> str:
-    return "1 station" if number == 1 else f"{number} stations"
 
 
 def _db(level_db: float) -> str:

@@ -8,7 +8,7 @@ from collections import defaultdict
 from watchkeeper.api import Context, Event, Hearing, Own, Reception, Sent, Station, hookimpl, to_ms
 from watchkeeper.radio import band as bands
 from watchkeeper.radio import entity, geodesic, locator, mode, noise
-from watchkeeper.radio.message import matches_own
+from watchkeeper.radio.message import matches_own, reports_own
 from watchkeeper.radio.place import Point
 from watchkeeper.view import View
 
@@ -123,7 +123,7 @@ class Reach:
 
     def _received(self, event: Reception) -> None:
         own_call = self._context.own.call or ""
-        if event.call is not None and not matches_own(own_call, event.call):
+        if not reports_own(own_call, event.call):
             return
         on_band, call = bands.of(event.dial_hz), event.by_call.upper()
         if on_band is None or mode.timed(event.mode) is None or matches_own(own_call, call):

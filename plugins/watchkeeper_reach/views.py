@@ -23,6 +23,7 @@ from watchkeeper.view import (
     Table,
     Urgency,
     View,
+    counted,
 )
 
 from .changes import Changes, Effect
@@ -89,7 +90,7 @@ def _summary(shown: list[Report], own: Own) -> Gauges:
 def _count(shown: list[Report]) -> Reading:
     calls = len({each.call for each in shown})
     return Reading(
-        key="stations", label="Heard by", text=_stations(calls) if calls else "nobody yet", value=float(calls)
+        key="stations", label="Heard by", text=counted(calls, "station") if calls else "nobody yet", value=float(calls)
     )
 
 
@@ -183,8 +184,8 @@ def _direction(name: str, sector: str, here: list[Report]) -> Row:
             f"{far.distance_km or 0:,.0f} km {far.call}",
             balance,
         ),
-        sentence=f"{band_words(name)} {sector}: {_db(report_db)} by {_stations(len(here))}, {far.call} the farthest"
-        + (f"; {balance}" if balance else ""),
+        sentence=f"{band_words(name)} {sector}: {_db(report_db)} by {counted(len(here), 'station')}, "
+        f"{far.call} the farthest" + (f"; {balance}" if balance else ""),
         data={
             "band": name,
             "direction": sector,
@@ -255,10 +256,6 @@ def _effect(number: int, effect: Effect) -> Notice:
         name=f"reach.change.{number}", panel=Panel.REACH, title="Before and after", rank=35,
         text=f"{at} {effect.change.what}: {words}", urgency=Urgency.CALM,
     )  # fmt: skip
-
-
-def _stations(count: int) -> str:
-    return "1 station" if count == 1 else f"{count} stations"
 
 
 def _place(call: str) -> str:

@@ -8,7 +8,7 @@ from watchkeeper.api import Period, Reception, from_ms, to_ms
 from watchkeeper.radio import band as bands
 from watchkeeper.radio import locator
 from watchkeeper.radio.band_hours import band_hours
-from watchkeeper.radio.message import matches_own
+from watchkeeper.radio.message import reports_own
 
 from .silence import Beside
 
@@ -26,7 +26,7 @@ class Around:
     def reported(self, event: Reception, own_call: str | None) -> None:
         """Somebody heard a station; it counts if that is us."""
         band = bands.of(event.dial_hz)
-        if band is None or (event.call is not None and not matches_own(own_call or "", event.call)):
+        if band is None or not reports_own(own_call, event.call):
             return
         key = (band, event.by_call.upper())
         self._reports[key] = max(to_ms(event.at), self._reports.pop(key, 0))

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from watchkeeper.api import Check, CheckState, Own, Tuning
 from watchkeeper.radio import locator
+from watchkeeper.view import counted
 
 from .settings import VitalsConfig
 from .trials import Trial
@@ -105,8 +106,7 @@ def _vital(known: Evidence, key: str, label: str, rank: int, waiting: str) -> Ch
 def _decodes(known: Evidence) -> Check:
     """Decodes, or at least noise: a band may be closed."""
     if known.stations:
-        words = "1 station" if known.stations == 1 else f"{known.stations} stations"
-        evidence, state = f"{words} in the last period", CheckState.GOOD
+        evidence, state = f"{counted(known.stations, 'station')} in the last period", CheckState.GOOD
     elif known.noise_dbfs_hz is not None:
         evidence, state = f"no station, but noise at {known.noise_dbfs_hz:.0f} dBFS/Hz", CheckState.GOOD
     else:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from watchkeeper.radio.band import words as band_words
 from watchkeeper.radio.band_hours import BandHours, Usual
-from watchkeeper.view import Urgency
+from watchkeeper.view import Urgency, counted
 
 from .vital import Vital
 
@@ -123,9 +123,9 @@ def _reasons(silence: Silence) -> list[_Reason]:
         found.append(_Reason(_NOISE_AS_USUAL, "the noise is as usual"))
     if beside.others is not None:
         name, count = beside.others
-        found.append(_Reason(_OTHERS_HEAR, f"{name} hears {_stations(count)} on the same band"))
+        found.append(_Reason(_OTHERS_HEAR, f"{name} hears {counted(count, 'station')} on the same band"))
     if beside.reports:
-        found.append(_Reason(_REPORTED, f"{_stations(beside.reports)} there reported you in the last minutes"))
+        found.append(_Reason(_REPORTED, f"{counted(beside.reports, 'station')} there reported you in the last minutes"))
     if silence.usual is not None and silence.last is not None and silence.usual >= _MANY:
         if silence.last >= silence.usual / 2:
             found.append(_Reason(_AT_ONCE, f"all {silence.usual:.0f} stations went at once"))
@@ -136,7 +136,9 @@ def _reasons(silence: Silence) -> list[_Reason]:
         found.append(_Reason(_USUALLY[usual], f"{band_words(beside.band)} is usually {usual} {beside.hours.why}"))
     if beside.elsewhere is not None:
         name, count = beside.elsewhere
-        found.append(_Reason(_HEARS_ELSEWHERE, f"you heard {_stations(count)} on {band_words(name)} just before"))
+        found.append(
+            _Reason(_HEARS_ELSEWHERE, f"you heard {counted(count, 'station')} on {band_words(name)} just before")
+        )
     return found
 
 
@@ -148,9 +150,5 @@ def _told(reasons: list[_Reason], sign: int) -> str:
 
 def _since(silence: Silence) -> str:
     usual = round(silence.usual or 0)
-    where = f", where {_stations(usual)} did" if usual else ""
+    where = f", where {counted(usual, 'station')} did" if usual else ""
     return f"Nothing decodes for {silence.periods} periods{where}."
-
-
-def _stations(count: int) -> str:
-    return "1 station" if count == 1 else f"{count} stations"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from ..view import Gauges, Panel, Reading, Urgency
+from ..view import Gauges, Panel, Reading, Urgency, counted
 from .outlet import Outlet
 from .shown import HailShown, Snapshot, Status, call_of, number, to_snapshot, to_status
 from .source import ActRefusedError, NoDaemonError, Source
@@ -16,7 +16,6 @@ from .words import (
     PARITY_WORDS,
     URGENCY_WORDS,
     band_words,
-    count,
     decibel,
     logged,
     megahertz,
@@ -93,7 +92,7 @@ class Narrator:
         fresh.sort(key=lambda hail: -hail.urgency)
         told = [_hail_words(hail) for hail in fresh[:HAILS_AT_ONCE]]
         left = len(fresh) - len(told)
-        return [*told, f"And {count(left, 'hail')} more."] if left else told
+        return [*told, f"And {counted(left, 'hail')} more."] if left else told
 
     def _tell_advice(self, snapshot: Snapshot) -> list[str]:
         row = snapshot.advice()
@@ -178,8 +177,8 @@ class Narrator:
             return []
         self._summed_ms = period.start_ms
         stations = sum(len(table.rows) for table in snapshot.tables(Panel.ON_THE_AIR)[:1])
-        heard = "you sent" if period.sent else count(period.heard, "hearing") if period.heard is not None else None
-        words = ", ".join(filter(None, (heard, f"{count(stations, 'station')} on the air", logged(snapshot))))
+        heard = "you sent" if period.sent else counted(period.heard, "hearing") if period.heard is not None else None
+        words = ", ".join(filter(None, (heard, f"{counted(stations, 'station')} on the air", logged(snapshot))))
         if words == self._summary:
             return []
         self._summary = words
@@ -212,14 +211,14 @@ def _troubles(status: Status) -> Iterator[tuple[str, str]]:
         if box.down_since is not None:
             yield f"down {name}", f"{name} does not take contacts{why}, {box.waiting} waiting; they are kept"
         if box.dead:
-            yield f"dead {name} {box.dead}", f"{name} refused {count(box.dead, 'contact')} for good{why}"
+            yield f"dead {name} {box.dead}", f"{name} refused {counted(box.dead, 'contact')} for good{why}"
     for words, number_of in (
         ("not valid", sum(status.intake.rejected.values())),
         ("lost on the way", status.intake.lost),
         ("dropped by overload", status.intake.shed),
     ):
         if number_of:
-            yield f"{words} {len(str(number_of))}", f"{count(number_of, 'event')} {words}"
+            yield f"{words} {len(str(number_of))}", f"{counted(number_of, 'event')} {words}"
     for _, words in plugins(status):
         yield words, words[0].upper() + words[1:]
     for notice in status.notices:

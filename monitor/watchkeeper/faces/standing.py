@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..view import counted
 from .shown import Snapshot, Status
-from .words import count, forwarding, intake, logged, megahertz, plugins, utc
+from .words import forwarding, intake, logged, megahertz, plugins, utc
 
 
 def sentences(snapshot: Snapshot, status: Status) -> Iterator[str]:
@@ -20,7 +21,7 @@ def sentences(snapshot: Snapshot, status: Status) -> Iterator[str]:
     else:
         yield f"Newest event: {utc(snapshot.now_ms)} UTC."
     for name, source in status.sources.items():
-        yield f"Source {name}: {count(source.accepted, 'event')} accepted, {source.lost} lost."
+        yield f"Source {name}: {counted(source.accepted, 'event')} accepted, {source.lost} lost."
     for _, words in intake(status):
         yield f"Intake: {words}."
     yield f"Log: {logged(snapshot)} in this session; {status.adif_path or status.data_dir or ''}".rstrip("; ") + "."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime
 
-from ..view import Panel, Urgency
+from ..view import Panel, Urgency, counted
 from .shown import Outbox, PeriodNow, Snapshot, Status
 
 URGENCY_WORDS = {Urgency.CALM: "", Urgency.NOTE: "note", Urgency.WANTED: "wanted", Urgency.URGENT: "urgent"}
@@ -65,11 +65,6 @@ def utc(at_ms: int) -> str:
     return datetime.fromtimestamp(at_ms / 1000, UTC).strftime("%H:%M:%S")
 
 
-def count(number: int, one: str, many: str | None = None) -> str:
-    """``1 contact``, ``12 contacts``."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
 def parity_at(period: PeriodNow, now_ms: int) -> int:
     """The parity of the period that runs at ``now_ms``: floor(UTC seconds ÷ length) mod 2."""
     return int(now_ms // (period.length_s * 1000)) % 2
@@ -93,7 +88,7 @@ def silence_s(snapshot: Snapshot, now_ms: int) -> float | None:
 
 def logged(snapshot: Snapshot) -> str:
     """``12 contacts in the log``."""
-    return f"{count(snapshot.contacts, 'contact')} in the log"
+    return f"{counted(snapshot.contacts, 'contact')} in the log"
 
 
 def forwarding(status: Status) -> list[tuple[Urgency, str]]:
@@ -123,13 +118,13 @@ def intake(status: Status) -> list[tuple[Urgency, str]]:
     refused = sum(status.intake.rejected.values())
     if refused:
         reasons = ", ".join(f"{reason} {number}" for reason, number in sorted(status.intake.rejected.items()) if number)
-        told.append((Urgency.NOTE, f"{count(refused, 'datagram')} not valid ({reasons})"))
+        told.append((Urgency.NOTE, f"{counted(refused, 'datagram')} not valid ({reasons})"))
     if status.intake.lost:
-        told.append((Urgency.NOTE, f"{count(status.intake.lost, 'event')} lost on the way"))
+        told.append((Urgency.NOTE, f"{counted(status.intake.lost, 'event')} lost on the way"))
     if status.intake.kernel_drops:
-        told.append((Urgency.NOTE, f"{count(status.intake.kernel_drops, 'datagram')} dropped by the system"))
+        told.append((Urgency.NOTE, f"{counted(status.intake.kernel_drops, 'datagram')} dropped by the system"))
     if status.intake.shed:
-        told.append((Urgency.NOTE, f"{count(status.intake.shed, 'hearing')} dropped by overload"))
+        told.append((Urgency.NOTE, f"{counted(status.intake.shed, 'hearing')} dropped by overload"))
     return told
 
 

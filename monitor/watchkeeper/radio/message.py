@@ -24,7 +24,7 @@ from watchkeeper.radio.message_words import (
 )
 from watchkeeper.radio.reading import Form, Part, Reading, Step
 
-__all__ = ["Form", "Part", "Reading", "Step", "matches_own", "read"]
+__all__ = ["Form", "Part", "Reading", "Step", "matches_own", "read", "reports_own"]
 
 _DIRECTION = re.compile(r"[A-Z]{1,4}|[0-9]{3}")
 _CLASS = re.compile(r"([1-9]|[12][0-9]|3[0-2])[A-H]")
@@ -71,6 +71,11 @@ def matches_own(own_call: str, call: str | None) -> bool:
     if call is None or not own_call:
         return False
     return base_call(call) == base_call(own_call)
+
+
+def reports_own(own_call: str | None, heard_call: str | None) -> bool:
+    """Say whether somebody's report of hearing ``heard_call`` is of the own station: one that names nobody is."""
+    return heard_call is None or matches_own(own_call or "", heard_call)
 
 
 def _reading(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watchkeeper.radio.message import Reading, matches_own, read
+from watchkeeper.radio.message import Reading, matches_own, read, reports_own
 
 CALLS = st.from_regex(r"(?:[BFGIKMNRW]|[A-PR-Z][A-Z2-9]|[2-9][A-Z])[0-9][A-Z]{1,3}", fullmatch=True)
 SUFFIXED = st.tuples(CALLS, st.sampled_from(["", "", "/R", "/P"])).map("".join)
@@ -136,6 +136,20 @@ def test_beside_a_hash_nonsense_of_a_phantom_is_still_taken_apart() -> None:
 )
 def test_own_call_is_known_in_all_its_forms(own: str, named: str | None, same: bool) -> None:
     assert matches_own(own, named) is same
+
+
+@pytest.mark.parametrize(
+    ("own", "heard", "ours"),
+    [
+        ("DL5QRM", None, True),
+        ("DL5QRM", "DL5QRM/P", True),
+        ("DL5QRM", "W1QSB", False),
+        (None, None, True),
+        (None, "W1QSB", False),
+    ],
+)
+def test_a_report_is_ours_where_it_names_us_or_nobody(own: str | None, heard: str | None, ours: bool) -> None:
+    assert reports_own(own, heard) is ours
 
 
 # --- contests -------------------------------------------------------------------------------------------------------

@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from ..words import band_words, count, megahertz, span
+from ...view import counted
+from ..words import band_words, megahertz, span
 from .facts import Report, bands
 
 
@@ -33,17 +34,17 @@ def summary(report: Report) -> Iterator[str]:
         yield "No contact was logged."
     if report.hearings:
         yield (
-            f"{count(report.stations, 'station')} heard in {count(report.hearings, 'hearing')}, most of them on "
+            f"{counted(report.stations, 'station')} heard in {counted(report.hearings, 'hearing')}, most of them on "
             f"{', '.join(band_words(band) for band in bands(report)[:3]) or 'an unknown band'}."
         )
     if report.farthest_call is not None and report.farthest_km is not None:
         yield f"The farthest station heard was {report.farthest_call}, {report.farthest_km:,.0f} km away."
     if report.receptions:
-        yield f"{count(report.receptions, 'reception')} by others told where the own signal was heard."
+        yield f"{counted(report.receptions, 'reception')} by others told where the own signal was heard."
     yield _forwarding(report)
     if report.events_lost:
         were = "was" if report.events_lost == 1 else "were"
-        yield f"{count(report.events_lost, 'event')} from the source {were} lost on the way."
+        yield f"{counted(report.events_lost, 'event')} from the source {were} lost on the way."
 
 
 def _station(report: Report) -> str:
@@ -60,16 +61,16 @@ def _station(report: Report) -> str:
         words += f", activating {', '.join(' '.join(one) for one in own.activations)}"
     if own.dial_hz is not None:
         words += f", last on {megahertz(own.dial_hz)}"
-    return f"{words}; {count(report.transmissions, 'transmission')}."
+    return f"{words}; {counted(report.transmissions, 'transmission')}."
 
 
 def _contacts(report: Report) -> str:
     by_band = Counter(band_words(contact.band or "unknown band") for contact in report.contacts)
     entities = {contact.entity for contact in report.contacts if contact.entity}
     told = ", ".join(f"{number} on {band}" for band, number in by_band.most_common())
-    words = f"{count(len(report.contacts), 'contact')}: {told}"
+    words = f"{counted(len(report.contacts), 'contact')}: {told}"
     if entities:
-        words += f"; {count(len(entities), 'entity', 'entities')}"
+        words += f"; {counted(len(entities), 'entity', 'entities')}"
     far = max(report.contacts, key=lambda contact: contact.distance_km or 0)
     if far.distance_km:
         words += f"; the farthest with {far.call}, {far.distance_km:,.0f} km"
