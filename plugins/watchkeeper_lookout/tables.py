@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from watchkeeper.api import OnAir, Own, Urgency
+from watchkeeper.api import Doing, OnAir, Own, Urgency
 from watchkeeper.radio.band import of as band_of
 from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table
 from watchkeeper_worked import WorkedNote
@@ -41,7 +41,7 @@ def _ranked_row(ranked: Ranked, clear: Clear, now_ms: int) -> Row:
         cells=(
             station.call,
             ranked.why,
-            doing_words(station),
+            _beside_why(station),
             strength_words(station.snr_db),
             "" if ranked.chance is None else f"{100 * ranked.chance:.0f} %",
             age_words(now_ms - station.last_ms),
@@ -72,6 +72,11 @@ def _ranked_row(ranked: Ranked, clear: Clear, now_ms: int) -> Row:
             "act_by_ms": act_by_ms(station.last_ms, station.mode, now_ms),
         },
     )
+
+
+def _beside_why(station: OnAir) -> str:
+    """What the station does, where that adds to why it should be called: that it calls us is said there already."""
+    return "" if station.calls_me and station.doing is Doing.ANSWERING else doing_words(station)
 
 
 def air_table(stations: list[OnAir], known: dict[str, tuple[str, Urgency]], now_ms: int) -> Table:

@@ -273,6 +273,7 @@ def test_a_caller_says_where_from_what_it_lacks_and_how_long_it_has_waited() -> 
     assert rows["CE3QRT"].sentence == (
         "CE3QRT calls you, first Chile for you, fair, −10 dB, on 20 m; still lacks our report to them"
     )
+    assert rows["CE3QRT"].cells[1:3] == ("calls you, first Chile for you", ""), "that it calls is said once"
     on.send("CE3QRT DL5QRM -10")
     on.skip()
     on.period("DL5QRM W1QSB FN42", "DL5QRM CE3QRT R-12")
@@ -284,6 +285,7 @@ def test_a_caller_says_where_from_what_it_lacks_and_how_long_it_has_waited() -> 
     assert rows["CE3QRT"].sentence == (
         "CE3QRT calls you, first Chile for you, fair, −10 dB, on 20 m; still lacks our roger"
     )
+    assert rows["CE3QRT"].cells[1:3] == ("calls you, first Chile for you", "with you")
 
 
 def test_with_less_power_the_chance_sinks() -> None:

@@ -124,8 +124,6 @@ class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
         columns = self.tables(Panel.LOOKOUT)[0].columns
         cells = {column.key: cell for column, cell in zip(columns, row.cells, strict=False)}
         words = [cells[key] for key in ("why", "doing") if cells.get(key)]
-        if words[1:] == ["calling you"] and words[0].startswith("calls you"):
-            del words[1]  # said once is enough
         return ", ".join(dict.fromkeys(words)) or row.sentence or ""
 
     def callers(self) -> tuple[Row, ...]:

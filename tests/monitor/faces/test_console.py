@@ -63,10 +63,10 @@ def test_every_key_is_named_where_all_are_there(columns: int) -> None:
         assert name in keys
 
 
-def test_that_a_station_calls_you_is_said_once() -> None:
+def test_an_empty_cell_adds_nothing_to_the_advice() -> None:
     views = scenes.snapshot()["views"]
     columns = [scenes.column(key, key) for key in ("call", "why", "doing")]
-    row = scenes.row("EC2QUX", "EC2QUX", "calls you, first Spain for you", "calling you", call="EC2QUX", to_me=True)
+    row = scenes.row("EC2QUX", "EC2QUX", "calls you, first Spain for you", "", call="EC2QUX", to_me=True)
     views[0] = {**views[0], "columns": columns, "rows": [row]}
     assert to_snapshot(scenes.snapshot(views=views)).advice_words() == "calls you, first Spain for you"
 

@@ -177,7 +177,6 @@ function drawAdvice(byPanel) {
 function adviceWords(table, row) {
   const cells = Object.fromEntries(table.columns.map((column, at) => [column.key, row.cells[at]]));
   const words = ["why", "doing"].map((key) => cells[key]).filter(Boolean);
-  if (words[1] === "calling you" && words[0].startsWith("calls you")) words.pop(); // said once is enough
   return [...new Set(words)].join(", ") || row.sentence || "";
 }
 
