@@ -68,7 +68,8 @@ def _row(each: Open) -> Row:
         ),
         urgency=Urgency.NOTE if figures.trend == "opening" else Urgency.CALM,
         sentence=f"{band_words(each.band)} {each.sector}, {figures.trend}{since}: "
-        f"{counted(figures.stations, 'station')}, {figures.farthest_call} in {figures.place} {figures.farthest_km:,.0f} km",
+        f"{counted(figures.stations, 'station')}, "
+        f"{figures.farthest_call} in {figures.place} {figures.farthest_km:,.0f} km",
         data={
             "band": each.band,
             "mode": each.mode,
