@@ -224,6 +224,7 @@ class Hail(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     act_by_ms: int | None = None
     hold_off_min: float | None = None  # how long the same key stays quiet; None: as the config says
     rarity: float = 0.0  # 0…1, how seldom such a chance comes: decides when there are too many hails
+    own_station: bool = False  # about us, none of those heard: the hour's limit neither counts it nor holds it back
 
 
 class SendResult(StrEnum):

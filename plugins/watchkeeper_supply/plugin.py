@@ -154,17 +154,19 @@ class Supply:
         return f"{self._host.fraction or 0:.0%}" + ("" if left_h is None else f", about {_time(left_h)} more")
 
     def _tell(self, key: str, wrong: bool, sentence: str) -> None:
+        matter = f"supply|{key}"
         if not wrong:
             self._warned.discard(key)
-        elif key not in self._warned:
+        elif key not in self._warned or self._context.why_silent(matter) is not None:
             self._warned.add(key)
             self._context.hail(
                 Hail(
-                    key=f"supply|{key}",
+                    key=matter,
                     urgency=Urgency.URGENT,
                     sentence=f"{sentence} {_REMEDIES[key]}",
                     rule="supply",
                     at_ms=self._context.now_ms,
+                    own_station=True,
                 )
             )
 

@@ -69,6 +69,8 @@ class Vitals:
         self._sent: list[tuple[int, float]] = []
         self._busy = Latch()
         self._vitals: dict[_Place, Vital] = {}
+        #: the faults raised of which nobody knows yet that they went out, and the source that their hails name
+        self._raised: dict[_Place, str | None] = {}
         self._clock_told: Gauge | None = None
         self._closed = 0
         self._views: tuple[View, ...] | None = None
@@ -116,6 +118,7 @@ class Vitals:
     def period_closed(self, period: Period) -> None:
         """Judge the receiver and the sources."""
         self._closed += 1
+        held_back = self._held_back()
         self._sources.spoke(period.source, period.end_ms)
         receiver = self._receiver(period)
         receiver.unsynchronised = self._clock_told is not None and self._clock_told.clock_synchronised is False
@@ -131,6 +134,8 @@ class Vitals:
         if duty is not None:
             self._put(None, duty)
         self._put(None, self._sources.judge(self._context.losses(), self._context.now_ms, period.length_ms, heard))
+        for place in held_back:
+            self._raise_again(place)
 
     def _worst(self, period: Period) -> list[Vital]:
         """The vitals of a source: of the frequencies that it listens to by turns, each vital's worst."""
@@ -241,14 +246,34 @@ class Vitals:
         if not vital.wrong or not vital.hails or hailed:
             return
         several = source is not None and len({one for one, _ in self._vitals if one is not None}) > 1
+        self._raised[place] = source if several else None
+        self._hail(vital, self._raised[place])
+
+    def _held_back(self) -> list[_Place]:
+        """The faults whose hails did not go out when they were raised."""
+        for (whose, key), source in list(self._raised.items()):
+            if self._context.why_silent(_matter(key, source)) is None:
+                del self._raised[whose, key]
+        return list(self._raised)
+
+    def _raise_again(self, place: _Place) -> None:
+        """A fault that still stands goes out as soon as it may, and one that is over not at all."""
+        vital = self._vitals.get(place)
+        if vital is None or not vital.wrong or not vital.hails:
+            self._raised.pop(place, None)
+        else:
+            self._hail(vital, self._raised[place])
+
+    def _hail(self, vital: Vital, source: str | None) -> None:
+        """Raise a fault, with the name of its source where several listen."""
         self._context.hail(
             Hail(
-                key=f"vitals|{vital.key}|{source}" if several else f"vitals|{vital.key}",
+                key=_matter(vital.key, source),
                 urgency=vital.level,
-                sentence=f"{vital.label}{f' of {source}' if several else ''}: {vital.advice}",
+                sentence=f"{vital.label}{'' if source is None else f' of {source}'}: {vital.advice}",
                 rule="vitals",
                 at_ms=self._context.now_ms,
-                rarity=1.0,  # a fault of the station must not drown in stations worth a call
+                own_station=True,
             )
         )
 
@@ -326,6 +351,11 @@ class Vitals:
                 for check in found
             ),
         )
+
+
+def _matter(key: str, source: str | None) -> str:
+    """The key of a vital's hails."""
+    return f"vitals|{key}" if source is None else f"vitals|{key}|{source}"
 
 
 def _reading(vital: Vital) -> Reading:

@@ -161,3 +161,15 @@ def test_the_curve_grows_with_time() -> None:
 def test_a_battery_that_cannot_be_is_refused(wrong: dict[str, Any]) -> None:
     with pytest.raises(ValueError, match=next(iter(wrong))):
         SupplyConfig(**wrong)
+
+
+def test_an_end_that_comes_back_within_the_hold_off_is_hailed_when_that_is_over() -> None:
+    """It nears the radio's lowest, recovers, and nears it again for good."""
+    bench = Bench(Supply)
+    for number in range(4 * 45):
+        volts = 12.6 if 20 <= number < 40 else 11.1
+        gauge(bench, sending=True, supply_v=volts)
+        bench.close()
+    assert [hail.key for hail in bench.hails] == ["supply|volts"] * 2
+    assert bench.hails[1].at_ms - bench.hails[0].at_ms == pytest.approx(30 * 60_000, abs=30_000)
+    assert all(hail.own_station for hail in bench.hails), "stations worth a call do not keep it back"

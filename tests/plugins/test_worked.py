@@ -12,6 +12,7 @@ from watchkeeper.host.status import State
 from watchkeeper.schema.events import Activation
 from watchkeeper.testing import START_MS, Bench, worked_index
 from watchkeeper.view import Gauges
+from watchkeeper.watch.hails import HailRules
 from watchkeeper_worked import Worked, WorkedNote, need_words
 
 LOG = worked_index(("JA1QRV", "40m", "FT8"), ("CE3QRT", "20m", "FT8"), ("G4QRS", "20m", "CW"))
@@ -132,6 +133,14 @@ def test_an_activation_is_counted_by_the_rule_of_its_programme() -> None:
     on.log("W9QSB")
     assert progress(on) == {"PARK-0042": "10 of 10 today, complete"}
     assert [hail.sentence for hail in on.hails] == ["PARK-0042: 10 of 10 today, complete"]
+
+
+def test_an_activation_that_is_complete_is_told_however_many_hails_there_were() -> None:
+    rules = [{"programme": programme, "minimum": 1, "per": "cumulative"} for programme, _ in (PARK, LAKE)]
+    on = activating(PARK, LAKE, activation=rules)
+    on.watch.hails.obey(HailRules(per_hour=1))
+    on.log("W1QSB")
+    assert [hail.rule for hail in on.hails] == ["activation complete"] * 2
 
 
 def test_a_contact_counts_for_several_references_at_once_each_by_its_rule() -> None:

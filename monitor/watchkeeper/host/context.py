@@ -128,7 +128,10 @@ class Context:
         return self._watching.unheeded_ms(key)
 
     def why_silent(self, key: str) -> str | None:
-        """Why the last hail with this ``key`` was held back, in words; None where it went out or none was raised."""
+        """Why the last hail with this ``key`` was held back, in words; None where it went out or none was raised.
+
+        What still stands may be raised again while this gives a reason: it goes out once the reason is gone.
+        """
         return self._watching.why_silent(key)
 
     def submit(self, statements: Sequence[tuple[str, Mapping[str, Any]]]) -> None:

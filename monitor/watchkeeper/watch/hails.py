@@ -39,7 +39,7 @@ class HailBook:
         self._unheeded: dict[str, int] = {}
         #: why the last hail of each matter was held back, in words
         self._why_silent: dict[str, str] = {}
-        #: (when, rarity) of the hails of the last hour
+        #: (when, rarity) of the last hour's hails of stations heard
         self._times: deque[tuple[int, float]] = deque()
         self.recent: deque[Hail] = deque(maxlen=KEPT)
         self.out = 0
@@ -67,15 +67,18 @@ class HailBook:
             why_not = self._why_held_off(hail.key, now_ms)
             if why_not is None and hail.urgency < Urgency.URGENT:
                 why_not = self._why_not_now(hail, now_ms)
-                self.held_back += why_not is not None
+                # what is raised in vain again and again, for one reason, is one hail held back
+                self.held_back += why_not not in (None, self._why_silent.get(hail.key))
+            self._why_silent.pop(hail.key, None)
             if why_not is not None:
+                # anew at the end: what is raised again and again is not among the first to be forgotten
                 self._why_silent[hail.key] = why_not
                 continue
-            self._why_silent.pop(hail.key, None)
             minutes = self._rules.hold_off_min if hail.hold_off_min is None else hail.hold_off_min
             self._held[hail.key] = now_ms + round(minutes * 60_000)
             self._unheeded[hail.key] = now_ms
-            self._times.append((now_ms, hail.rarity))
+            if not hail.own_station:
+                self._times.append((now_ms, hail.rarity))
             self.recent.append(hail)
             self.out += 1
             out.append(hail)
@@ -98,7 +101,7 @@ class HailBook:
         minute = now_ms % DAY_MS // 60_000
         if any(_within(minute, *span) for span in self._rules.quiet):
             return "these are quiet hours"
-        return self._why_crowded_out(hail)
+        return None if hail.own_station else self._why_crowded_out(hail)
 
     def _why_crowded_out(self, hail: Hail) -> str | None:
         """Whether the hour's hails are used up; the last quarter of them is for what is no commoner than most were."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import msgspec
 from hypothesis import given
 from hypothesis import strategies as st
 
 from watchkeeper.model import Hail
 from watchkeeper.view import Urgency
-from watchkeeper.watch.hails import HailBook, HailRules
+from watchkeeper.watch.hails import KEPT, HailBook, HailRules
 
 MINUTE = 60_000
 
@@ -110,6 +111,34 @@ def test_it_says_why_a_hail_was_held_back() -> None:
     assert told("g", 90) == "hails are paused until 01:50:00"
     assert told("h", 130) == "these are quiet hours"
     assert told("h", 190) is None
+
+
+def test_hails_of_the_own_station_and_of_those_heard_do_not_crowd_each_other_out() -> None:
+    book = HailBook(HailRules(per_hour=2, quiet=((120, 180),)))
+
+    def goes_out(key: str, minute: int, *, own_station: bool) -> bool:
+        wanted = hail(key, at_ms=minute * MINUTE)
+        book.hail(msgspec.structs.replace(wanted, own_station=own_station, rarity=0.0 if own_station else 0.5))
+        return bool(book.settle(minute * MINUTE))
+
+    assert all(goes_out(f"own {number}", number, own_station=True) for number in range(4))
+    assert goes_out("a", 5, own_station=False)
+    assert goes_out("b", 6, own_station=False)
+    assert not goes_out("c", 7, own_station=False)
+    assert goes_out("own 4", 8, own_station=True), "though the hour's hails are used up"
+    assert not goes_out("own 5", 130, own_station=True), "quiet hours hold it all the same"
+    book.pause(30, 190 * MINUTE)
+    assert not goes_out("own 5", 191, own_station=True)
+
+
+def test_what_is_raised_in_vain_again_and_again_is_one_hail_held_back_and_not_forgotten() -> None:
+    book = HailBook(HailRules(quiet=((0, 720),)))
+    for number in range(10 * KEPT + 1):
+        book.hail(hail("stands"))
+        book.hail(hail(f"station {number}"))
+        book.settle(number * 1000)
+    assert book.why_silent("stands") == "these are quiet hours"
+    assert book.held_back == 10 * KEPT + 2
 
 
 @given(st.lists(st.tuples(st.sampled_from("abc"), st.integers(0, 90)), max_size=60))
