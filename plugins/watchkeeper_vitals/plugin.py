@@ -223,8 +223,8 @@ class Vitals:
             "Duty",
             f"sending {share:.0%} of the last {minutes}",
             Urgency.WANTED,
-            f"You sent {share:.0%} of the last {minutes}, at full power all the while: radio and supply get hot, and "
-            "you hear nobody meanwhile.",
+            f"You sent {share:.0%} of the last {minutes}, with a constant carrier all the while: radio and supply get "
+            "hot, and you hear nobody meanwhile.",
             "Pause a few periods, or send every other period at most; halve the power.",
             0.99,
             round(share, 3),

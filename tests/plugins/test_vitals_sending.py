@@ -139,7 +139,7 @@ def test_whoever_sends_in_every_period_is_told_and_every_other_is_right() -> Non
             assert reading(bench, "duty").text.startswith("sending 43%"), "it begins and ends with a transmission"
             assert not bench.hails
     assert [hail.key for hail in bench.hails] == ["vitals|duty"]
-    assert "radio and supply get hot" in bench.hails[0].sentence
+    assert "with a constant carrier all the while: radio and supply get hot" in bench.hails[0].sentence
 
 
 def test_a_trial_leaves_the_urgency_of_the_match_to_the_next_message() -> None:
