@@ -41,15 +41,12 @@ class HookCaller(ABC):
     def line_up(self, records: Iterable[Record]) -> None:
         """Precompute whom each hook calls, from the records of the plugins that run, in their order."""
         self.running = list(records)
-        self._annotating = self._slots("annotate")
-        self._burst = self._slots("burst_judged")
-        self._closed = self._slots("period_closed")
-        self._logged = self._slots("contact_logged")
-        self._seen = self._slots("event_seen")
-        self._viewing = self._slots("views")
-
-    def _slots(self, hook: str) -> list[Slot]:
-        return [record.slots[hook] for record in self.running if hook in record.slots]
+        self._annotating = _slots(self.running, "annotate")
+        self._burst = _slots(self.running, "burst_judged")
+        self._closed = _slots(self.running, "period_closed")
+        self._logged = _slots(self.running, "contact_logged")
+        self._seen = _slots(self.running, "event_seen")
+        self._viewing = _slots(self.running, "views")
 
     # -- the watch's hooks --------------------------------------------------------------------------------------------
 
@@ -147,9 +144,15 @@ class HookCaller(ABC):
         """Counters and gauges by plugin."""
         return dict(self.collect("metrics", _figures))
 
-    def collect(self, hook: str, take: Callable[[Any], T], *arguments: Any) -> list[tuple[str, T]]:
-        """What each plugin's hook answers, by plugin, as ``take`` makes it: what it raises is the plugin's fault."""
-        answers = [(slot.record.name, self._call(slot, take, *arguments)) for slot in self._slots(hook)]
+    def collect(
+        self, hook: str, take: Callable[[Any], T], *arguments: Any, among: Iterable[Record] | None = None
+    ) -> list[tuple[str, T]]:
+        """What the hook of each plugin that runs (or of each ``among`` those given) answers, by plugin.
+
+        ``take`` makes it what is wanted: what it raises is the plugin's fault.
+        """
+        asked = _slots(self.running if among is None else among, hook)
+        answers = [(slot.record.name, self._call(slot, take, *arguments)) for slot in asked]
         return [(name, answer) for name, answer in answers if answer is not None]
 
     # -- the guard ----------------------------------------------------------------------------------------------------
@@ -219,6 +222,10 @@ class HookCaller(ABC):
     @abstractmethod
     def _ask_rest(self, record: Record, reason: str) -> None:
         """A plugin should rest."""
+
+
+def _slots(records: Iterable[Record], hook: str) -> list[Slot]:
+    return [record.slots[hook] for record in records if hook in record.slots]
 
 
 def _as_it_is(answer: Any) -> Any:

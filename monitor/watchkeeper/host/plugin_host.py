@@ -116,10 +116,14 @@ class PluginHost(HookCaller):
         return tuple(Resting(plugin=record.name, reason=record.reason or "") for record in resting)
 
     def destinations(self) -> list[Destination]:
-        """Where contacts go; asked once, after :meth:`start`. Of two with one name only the first is taken."""
+        """Where contacts go; asked once, after :meth:`start`. Of two with one name only the first is taken.
+
+        Those of a plugin that rests are among them: no contact is to miss its way for a rest.
+        """
         found: dict[str, Destination] = {}
-        records = {record.name: record for record in self.running}
-        for plugin, destinations in self.collect("destinations", list):
+        able = [record for record in self._fleet.running if record.state in (State.RUNNING, State.RESTED)]
+        records = {record.name: record for record in able}
+        for plugin, destinations in self.collect("destinations", list, among=able):
             for destination in destinations:
                 if destination.name in found:
                     self._fleet.notices.append(f"plugin {plugin!r}: a destination {destination.name!r} exists already")

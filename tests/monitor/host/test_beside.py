@@ -269,3 +269,17 @@ async def test_a_try_to_forward_goes_on_though_its_plugin_is_rested_or_replaced(
         sink.release.set()
         assert (await trying).result is SendResult.DELIVERED
     assert sink.sent == [b"CE3QRT"]
+
+
+async def test_a_plugin_keeps_its_destinations_while_it_rests_through_a_reload_and_a_start() -> None:
+    kind = forwarder(Sink())
+    bench = Bench(kind)
+    for _ in range(2):  # the second time it rests already when it is started
+        async with bench.running():
+            await turns()
+            bench.period("CQ CE3QRT FF46")
+            assert bench.status("forwarder").state is State.RESTED
+            assert [destination.name for destination in bench.destinations()] == ["sink"]
+            assert await bench.reload(kind, Shower, config={}) == []
+            assert bench.status("forwarder").state is State.RESTED
+            assert [destination.name for destination in bench.destinations()] == ["sink"]

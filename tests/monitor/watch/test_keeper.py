@@ -306,3 +306,49 @@ async def test_what_the_environment_says_of_a_plugin_is_journaled_as_its_value(t
         assert watch.keeper.session.pump.entries == 0, "nothing changed, so no reload was entered"
         states = {plugin.name: plugin.state for plugin in watch.keeper.plugins()}
         assert (states["lookout"], states["mqtt"]) == ("running", "off")
+
+
+CARRIER = """
+from watchkeeper.api import Sending, SendResult, hookimpl
+
+
+class Shed:
+    name = "shed"
+
+    def encode(self, contact):
+        return contact.call.encode()
+
+    async def send(self, payload, key):
+        return Sending(result=SendResult.TRY_LATER, why="closed")
+
+
+class Plugin:
+    name = "carrier"
+    api = 1
+
+    def __init__(self, config, context):
+        pass
+
+    @hookimpl
+    async def async_run(self, stop):
+        raise OSError("the line is dead")
+
+    @hookimpl
+    def destinations(self):
+        return [Shed()]
+"""
+
+
+async def test_contacts_wait_for_the_destinations_of_a_plugin_that_rests(tmp_path: Path) -> None:
+    folder = tmp_path / "plugins"
+    folder.mkdir()
+    (folder / "carrier.py").write_text(CARRIER)
+    config = msgspec.structs.replace(CONFIG, plugins=PluginSettings(folder=folder, allow=("carrier",)))
+    for number, call in enumerate(("CE3QRT", "CE4QRT"), 1):  # the second start is in the midst of the rest
+        async with live(tmp_path / "data", config) as watch:
+            await watch.take(heard(f"CQ {call}", number), marker(1, number, final=True))
+            for _ in range(8):
+                await asyncio.sleep(0)
+            assert {plugin.name: plugin.state for plugin in watch.keeper.plugins()}["carrier"] == "rested"
+            await watch.take(contact(call, call))
+            assert watch.keeper.dispatcher.status()["shed"].waiting == number
