@@ -155,7 +155,7 @@ class Sending:
         self._put(
             Vital(
                 "heat", "Heat", f"hot, {text}", Urgency.WANTED,
-                f"The heat sink has {heat_c:.0f} °C, above {high:.0f} °C: timed modes send at full power all the time.",
+                f"The heat sink has {heat_c:.0f} °C, above {high:.0f} °C: timed modes send a constant carrier.",
                 "Halve the power or pause a few periods; let air to the fins.", 0.98, heat_c, None, high,
             )
         )  # fmt: skip

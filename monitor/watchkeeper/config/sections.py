@@ -94,7 +94,7 @@ class Watch(Section, frozen=True, kw_only=True):
         Meta(ge=0, le=10_080, description="minutes before one matter may hail again, unless its rule says else"),
     ] = 30.0
     hails_per_hour: Annotated[
-        int, Meta(ge=0, le=3600, description="most hails within an hour of event time; 0 for no limit")
+        int, Meta(ge=0, le=3600, description="most hails of stations within an hour of event time; 0 for no limit")
     ] = 60
     quiet: Annotated[
         tuple[str, ...], Meta(max_length=24, description="hours in UTC without hails, like '22:00-06:00'")
