@@ -177,7 +177,7 @@ class Vitals:
             receiver.last_ms = period.end_ms
         self._receivers[key] = receiver
         if len(self._receivers) > _MOST_RECEIVERS:
-            self._forget(next(iter(self._receivers))[0])
+            self._drop(next(iter(self._receivers)))
         tuned = self._tuned.get(period.source)
         if tuned is not None and tuned.dial_hz == period.dial_hz:
             if tuned.search_low_hz is not None and tuned.search_high_hz is not None:
@@ -276,6 +276,13 @@ class Vitals:
                 own_station=True,
             )
         )
+
+    def _drop(self, key: _Key) -> None:
+        """One receiver too many; what was found of its source stands while it has another."""
+        del self._receivers[key]
+        source = key[0]
+        if all(other != source for other, _ in self._receivers):
+            self._forget(source)
 
     def _forget(self, source: str) -> None:
         """A source has gone, and its receivers with it."""

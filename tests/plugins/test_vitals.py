@@ -204,6 +204,15 @@ def test_one_receiver_on_two_frequencies_by_turns_keeps_both_in_mind() -> None:
     assert reading(bench, "audio").urgency == Urgency.WANTED
 
 
+def test_a_receiver_that_goes_through_many_frequencies_keeps_what_was_found_last() -> None:
+    bench = Bench(Vitals)
+    for number in range(80):
+        bench.dial_hz = 14_074_000 + 1000 * number
+        bench.close(audio_dbfs=-80.0)
+        bench.close(audio_dbfs=-80.0)
+        assert reading(bench, "audio").text == "too low, -80 dBFS", f"on the {number + 1}th frequency"
+
+
 MANY = tuple(f"CQ {prefix}QS{last} FN42" for prefix in ("W1", "K2", "N3") for last in "ABCD")
 
 
