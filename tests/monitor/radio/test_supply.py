@@ -24,6 +24,20 @@ def test_twelve_ampere_hours_last_two_to_five_hours(mode: str) -> None:
     assert 2 < supply.endurance_h(PORTABLE, load, minimum_v=11.7) < 5
 
 
+@pytest.mark.parametrize(("current_a", "hours"), [(10, 8.7055), (5, 20.000), (20, 3.7893)])
+def test_rated_hours_form(current_a: float, hours: float) -> None:
+    """A cross-check: worked out apart from this program by t = H·(C/(I·H))^k, the form that batterystuff.com gives."""
+    assert supply.peukert_h(100, current_a, 1.2) == pytest.approx(hours, abs=5e-5)
+
+
+def test_a_catalogue_capacity_needs_the_rated_hours_form() -> None:
+    # both forms on one 100 Ah (20 h) battery at 5 A: only one of them gives the catalogue's own 20 h
+    battery = Battery(100, CHEMISTRIES["flooded"], cells=6)
+    assert 1 / supply.drain_per_h(battery, 5) == pytest.approx(20)
+    assert supply.peukert_h(100, 5, battery.chemistry.peukert) == pytest.approx(20)
+    assert supply.peukert_one_ampere_h(100, 5, battery.chemistry.peukert) < 15
+
+
 def test_duty() -> None:
     assert supply.sending_share("FT8") == pytest.approx(12.64 / 30)
     assert supply.sending_share("FT4") == pytest.approx(5.04 / 15)
