@@ -7,7 +7,7 @@ import json
 import os
 import pty
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -157,13 +157,50 @@ async def test_a_command_that_fails_is_told(words: list[str], why: str) -> None:
         await Command("sound", words, "note").deliver(hail())
 
 
+class Player(Command):
+    """Says when it is on and when it is off; in between it waits until it is let go on."""
+
+    def __init__(self, folder: Path) -> None:
+        told, gate = folder / "told", folder / "gate"
+        os.mkfifo(told)
+        os.mkfifo(gate)
+        script = 'echo on > "$1"; read -r word < "$2"; echo off > "$1"'
+        super().__init__("sound", ["/bin/sh", "-c", script, "player", str(told), str(gate)], "note")
+        self.begun = 0
+        self._told, self._gate = (os.open(pipe, os.O_RDWR | os.O_NONBLOCK) for pipe in (told, gate))
+
+    def words(self, hail: Hail) -> Sequence[str]:
+        self.begun += 1
+        return super().words(hail)
+
+    def let_go_on(self) -> None:
+        os.write(self._gate, b"\n")
+
+    @asynccontextmanager
+    async def listened_to(self) -> AsyncIterator[asyncio.StreamReader]:
+        reader = asyncio.StreamReader()
+        transport, _ = await asyncio.get_running_loop().connect_read_pipe(
+            lambda: asyncio.StreamReaderProtocol(reader), os.fdopen(self._told, "rb", buffering=0)
+        )
+        try:
+            yield reader
+        finally:
+            transport.close()
+            os.close(self._gate)
+
+
 async def test_two_hails_at_once_are_two_sounds_one_after_the_other(tmp_path: Path) -> None:
-    played = tmp_path / "played"
-    player = tmp_path / "player.sh"
-    player.write_text(f"echo on >> {played}\nsleep 0.05\necho off >> {played}\n", encoding="utf-8")
-    made = plugin(sound=["/bin/sh", str(player)])
-    await asyncio.gather(made.async_deliver(hail(number=1)), made.async_deliver(hail(number=2)))
-    assert played.read_text(encoding="utf-8").split() == ["on", "off", "on", "off"]
+    player = Player(tmp_path)
+    async with asyncio.timeout(30), player.listened_to() as told:
+        both = asyncio.gather(player.deliver(hail(number=1)), player.deliver(hail(number=2)))
+        assert await told.readline() == b"on\n"
+        assert player.begun == 1
+        player.let_go_on()
+        assert [await told.readline(), await told.readline()] == [b"off\n", b"on\n"]
+        assert player.begun == 2
+        player.let_go_on()
+        assert await told.readline() == b"off\n"
+        await both
 
 
 async def test_a_command_that_does_not_end_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
