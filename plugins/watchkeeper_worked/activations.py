@@ -73,14 +73,15 @@ class Tally:
         self._rules = {rule.programme.upper(): rule for rule in (*bundled(), *own_rules)}
         self._worked = worked
         self._index: WorkedIndex | None = None
-        self._contacts: dict[str, Contact] = {}
+        #: those of the session, by key
+        self.contacts: dict[str, Contact] = {}
         #: reference → span → what makes contacts others; worked out when first asked for
         self._made: dict[Reference, dict[int, set[_Key]]] = {}
 
     def logged(self, contact: Contact) -> None:
         """Count a contact of the session. A correction takes the place of what it corrects."""
-        corrects = contact.key in self._contacts or contact.revision > 0
-        self._contacts[contact.key] = contact
+        corrects = contact.key in self.contacts or contact.revision > 0
+        self.contacts[contact.key] = contact
         if corrects:
             self._made.clear()
         for reference, spans in self._made.items():
@@ -105,7 +106,7 @@ class Tally:
 
     def references(self) -> Iterable[Reference]:
         """All that contacts of the session were made from, in the order of their first."""
-        return dict.fromkeys(reference for contact in self._contacts.values() for reference in contact.activations)
+        return dict.fromkeys(reference for contact in self.contacts.values() for reference in contact.activations)
 
     def _spans(self, reference: Reference) -> dict[int, set[_Key]]:
         index = self._worked()
@@ -119,7 +120,7 @@ class Tally:
 
     def _counted(self, reference: Reference, index: WorkedIndex) -> dict[int, set[_Key]]:
         made = {one.key: one for one in index.activated(*reference)}
-        for contact in self._contacts.values():
+        for contact in self.contacts.values():
             made.pop(contact.key, None)
             if _is_from(contact, reference):
                 made[contact.key] = Activated(contact.key, contact.call, contact.band, contact.mode, contact.started_ms)

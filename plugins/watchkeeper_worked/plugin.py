@@ -77,7 +77,6 @@ class Worked:
         self._index: WorkedIndex | None = None
         self._day = -1
         self._announced = -1
-        self._contacts: dict[str, Contact] = {}
         self._tally = Tally(config.activation, lambda: context.worked)
         self._active: tuple[Reference, ...] = ()
         self._views: tuple[View, ...] | None = None
@@ -190,7 +189,6 @@ class Worked:
         """What was new may be so no longer. A correction takes the place of what it corrects."""
         self._forget(None)
         before = [self._progress(reference) for reference in contact.activations]
-        self._contacts[contact.key] = contact
         self._views = None
         self._tally.logged(contact)
         for was in before:
@@ -233,7 +231,7 @@ class Worked:
         return (Gauges(name="worked.activations", panel=Panel.LOG, title="Activation", rank=5, readings=readings),)
 
     def _counts(self) -> Gauges:
-        contacts = self._contacts.values()
+        contacts = self._tally.contacts.values()
         today = [contact for contact in contacts if contact.ended_ms // _DAY_MS == self._shows[0]]
         places = Counter((contact.band, contact.mode) for contact in contacts)
         readings = [
@@ -248,7 +246,7 @@ class Worked:
         return Gauges(name="worked.counts", panel=Panel.LOG, title="Contacts", rank=10, readings=tuple(readings))
 
     def _table(self) -> Table:
-        newest = sorted(self._contacts.values(), key=lambda contact: (-contact.ended_ms, contact.key))[:_SHOWN]
+        newest = sorted(self._tally.contacts.values(), key=lambda contact: (-contact.ended_ms, contact.key))[:_SHOWN]
         return Table(
             name="worked.contacts",
             panel=Panel.LOG,
