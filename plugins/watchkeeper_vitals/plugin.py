@@ -83,6 +83,7 @@ class Vitals:
         self._sources.spoke(event.source, event.at_ms, farewell=isinstance(event, Farewell))
         if isinstance(event, Farewell):
             self._forget(event.source)
+        self._fade()
         if isinstance(event, Gauge):
             self._gauge(event)
         elif isinstance(event, Tuning):
@@ -123,6 +124,7 @@ class Vitals:
         receiver = self._receiver(period)
         receiver.unsynchronised = self._clock_told is not None and self._clock_told.clock_synchronised is False
         receiver.close(period, self._shared.of(period), self._beside(period))
+        self._fade()
         heard = {
             source: (period.band or "", one.count)
             for (source, dial_hz), one in self._receivers.items()
@@ -284,6 +286,27 @@ class Vitals:
         if all(other != source for other, _ in self._receivers):
             self._forget(source)
 
+    def _fade(self) -> None:
+        """A source that was not listened to for long has gone, though it did not say so."""
+        now_ms = self._context.now_ms
+        old = dict.fromkeys(source for source, _ in self._receivers)
+        for (source, _), one in self._receivers.items():
+            if now_ms - one.last_ms <= max(_OLD_MS, _FRESH_PERIODS * one.length_ms):
+                old.pop(source, None)
+        for source in old:
+            self._forget(source)
+
+    def _listening(self) -> list[Receiving]:
+        """The receivers of the frequencies that the sources listen to now, by turns or at once, the newest last."""
+        newest_ms: dict[str, int] = {}
+        for (source, _), one in self._receivers.items():
+            newest_ms[source] = max(one.last_ms, newest_ms.get(source, 0))
+        return [
+            one
+            for (source, _), one in self._receivers.items()
+            if one.last_ms >= newest_ms[source] - _FRESH_PERIODS * one.length_ms
+        ]
+
     def _forget(self, source: str) -> None:
         """A source has gone, and its receivers with it."""
         self._receivers = {key: one for key, one in self._receivers.items() if key[0] != source}
@@ -309,12 +332,13 @@ class Vitals:
         return checks(self._evidence())
 
     def _evidence(self) -> Evidence:
+        listening = self._listening()
         return Evidence(
             self._context.own,
             self._stand(),
             self._closed,
-            sum(one.count for one in self._receivers.values()),
-            next((level for one in self._receivers.values() if (level := one.noise_dbfs_hz) is not None), None),
+            sum(one.count for one in listening),
+            next((level for one in reversed(listening) if (level := one.noise_dbfs_hz) is not None), None),
             self._sending.supply_v,
             self._sending.trials.all,
             self._sending.trials.best,

@@ -213,6 +213,54 @@ def test_a_receiver_that_goes_through_many_frequencies_keeps_what_was_found_last
         assert reading(bench, "audio").text == "too low, -80 dBFS", f"on the {number + 1}th frequency"
 
 
+def decodes(bench: Bench) -> tuple[CheckState, str]:
+    (found,) = (check for check in bench.host.preflight() if check.key == "decodes")
+    return found.state, found.evidence
+
+
+def test_the_preflight_tells_of_the_frequency_that_is_listened_to_now() -> None:
+    bench = Bench(Vitals)
+    bench.hear(*MANY[:8])
+    bench.close(noise_dbfs_hz=-64.0)
+    assert decodes(bench) == (CheckState.GOOD, "8 stations in the last period")
+    bench.dial_hz = 7_074_000
+    for _ in range(240):
+        bench.close()
+    assert decodes(bench) == (CheckState.WAITING, "no station yet")
+    bench.close(noise_dbfs_hz=-71.0)
+    assert decodes(bench) == (CheckState.GOOD, "no station, but noise at -71 dBFS/Hz")
+
+
+def test_the_preflight_tells_of_both_frequencies_that_are_listened_to_by_turns() -> None:
+    bench = Bench(Vitals)
+    for number in range(8):
+        bench.dial_hz = (14_074_000, 7_074_000)[number % 2]
+        bench.period(*() if number % 2 else MANY[:8])
+        assert decodes(bench) == (CheckState.GOOD, "8 stations in the last period")
+
+
+@pytest.mark.parametrize(("mode", "periods"), [("FT8", 20), ("FST4W-1800", 4)])
+def test_what_was_found_of_a_source_that_died_without_a_farewell_is_told_no_longer(mode: str, periods: int) -> None:
+    """For five minutes, or four periods where these are longer."""
+    bench = Bench(Vitals, mode=mode)
+    for number in range(4 + periods + 1):
+        for source, level in (("left", -80.0), ("right", -30.0))[number >= 4 :]:
+            bench.feed(
+                Period(
+                    v=1, source=source, at=from_ms(bench.start_ms), mode=bench.mode, dial_hz=bench.dial_hz, count=0,
+                    final=True, audio_dbfs=level,
+                )
+            )  # fmt: skip
+        bench.skip()
+        if 4 <= number < 4 + periods:
+            assert reading(bench, "audio").text == "left: too low, -80 dBFS"
+    assert reading(bench, "audio").text == "good, -30 dBFS"
+    bench.skip(periods + 1)
+    gauge(bench, host_battery_fraction=0.9)
+    (audio,) = (check for check in bench.host.preflight() if check.key == "audio")
+    assert audio.state is CheckState.WAITING, "the other one is gone as well"
+
+
 MANY = tuple(f"CQ {prefix}QS{last} FN42" for prefix in ("W1", "K2", "N3") for last in "ABCD")
 
 
