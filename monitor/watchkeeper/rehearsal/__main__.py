@@ -92,6 +92,8 @@ def _order(asked: argparse.Namespace) -> Order:
     periods = found.periods if asked.periods is None else asked.periods
     if periods < 1:
         raise ValueError(f"--periods {periods}: at least one")
+    if asked.evening < 1:
+        raise ValueError(f"--evening {asked.evening}: the first is 1")
     if asked.world not in VARIANTS:
         raise ValueError(f"no world is named {asked.world!r}: there are {', '.join(sorted(VARIANTS))}")
     policy = asked.operator or (Policy.ADVICE if asked.watch_socket else Policy.STRONGEST)

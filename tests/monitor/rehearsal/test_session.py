@@ -309,6 +309,8 @@ def test_an_operator_without_advice_still_works_somebody(sink: Callable[[], Sink
         (["--start", "now"], "future"),
         (["--start", "2025-01-01T00:00:00"], "time zone"),
         (["--periods", "0"], "periods"),
+        (["--evening", "0"], "--evening 0: the first is 1"),
+        (["--evening", "-3"], "--evening -3: the first is 1"),
     ],
 )
 def test_what_is_asked_wrongly_is_said(arguments: list[str], word: str, capsys: pytest.CaptureFixture[str]) -> None:
