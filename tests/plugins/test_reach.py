@@ -389,7 +389,7 @@ def test_own_station_unknown_is_no_error() -> None:
     )
 )
 def test_the_level_of_late_is_the_mean_by_age_however_late_some_came(heard: list[tuple[int, int, bool]]) -> None:
-    """The definition, added up anew: of one period only what came last counts where it came right behind."""
+    """A cross-check, no source: the definition added up anew; of one period only what came last counts."""
     by_period = {period: (snr_db, at_floor) for period, snr_db, at_floor in heard}
     levels = BandLevels()
     for period, (snr_db, at_floor) in by_period.items():
