@@ -241,11 +241,12 @@ def endurance_h(
     return left / rate if rate else float("inf")
 
 
-def with_interval(likely_h: float, *, capacity_spread: float = 0.10, current_spread: float = 0.10) -> Endurance:
+def with_interval(likely_h: float, *, capacity_spread: float, current_spread: float) -> Endurance:
     """Return the time left with its bounds, from the relative uncertainties of capacity and current.
 
-    Take 0.1 for a current that is measured, 0.33 for one from the table. The errors are independent of each other. A
-    current that is a third less lasts half as long again, one that is a third more takes a quarter off.
+    Take 0.05 for a current that is measured, 0.33 for one from the table (common practice, no source). The errors are
+    independent of each other. A current that is a third less lasts half as long again, one that is a third more takes a
+    quarter off.
     """
     spread = min(0.9, float(capacity_spread**2 + current_spread**2) ** 0.5)
     return Endurance(likely_h / (1 + spread), likely_h, likely_h / (1 - spread))
