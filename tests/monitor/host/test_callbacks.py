@@ -63,7 +63,6 @@ def test_a_callback_that_would_end_the_program_is_contained_and_rests_its_plugin
     bench = Bench(type("Quitter", (Quitter,), {"how": how, "__module__": __name__}), Shower)
 
     async def trial() -> None:
-        await asyncio.sleep(0.001)
         await turns()
         bench.period("CQ CE3QRT FF46")
         assert bench.status("quitter").state is State.RESTED
