@@ -68,7 +68,8 @@ class Bench:
     """A watch with the given plugin classes. ``config`` holds their sections by name.
 
     ``hails`` are those that went out, oldest first; ``raised`` all that plugins raised, with the plugin's name, before
-    the core held any off; ``rests`` those that the host asked for (they are applied at once, as the live watch does).
+    the core held any off; ``rests`` those that the host asked for (they are applied at once, as the live watch does);
+    ``reachable`` the destinations of which plugins said that they are back.
     """
 
     def __init__(
@@ -90,6 +91,7 @@ class Bench:
         self.hails: list[Hail] = []
         self.raised: list[tuple[str, Hail]] = []
         self.rests: list[Rest] = []
+        self.reachable: list[str] = []
         self.records = NoRecords()
         self._own = own
         self._before = copy.deepcopy(worked or WorkedIndex())
@@ -99,7 +101,7 @@ class Bench:
         self.host = PluginHost(
             settings,
             self.watch,
-            Outlets(self._raise, self.rests.append, self.records, data_dir),
+            Outlets(self._raise, self.rests.append, self.records, data_dir, self.reachable.append),
             candidates=[*map(candidate, plugins), *candidates],
             meter=meter,
         )

@@ -25,7 +25,7 @@ class Forward:
     def __init__(self, config: ForwardConfig, context: Context) -> None:
         self._destinations: list[Destination] = []
         folder = config.folder or context.data_dir / "log"
-        self._reaching = Reaching(config, folder)
+        self._reaching = Reaching(config, folder, context.reachable)
         if config.file:
             self._destinations.append(AdifFile(folder))
         self._destinations += [HttpDestination(log) for log in config.http]
@@ -44,5 +44,5 @@ class Forward:
 
     @hookimpl
     def preflight(self) -> list[Check]:
-        """A line for each destination."""
+        """A line for each destination that nobody reached yet, and for the folder of the ADIF file."""
         return self._reaching.checks()

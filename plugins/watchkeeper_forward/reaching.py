@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import socket
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -20,9 +20,13 @@ _REMEDY = "Look at its address, at the network, and whether it runs. Contacts ar
 
 
 class Reaching:
-    """What each log said when it was last tried: None while it was not, empty once it could be reached."""
+    """What each log that nobody reached yet said when it was last tried: None while it was not.
 
-    def __init__(self, config: ForwardConfig, folder: Path) -> None:
+    ``reachable`` is told the name of each that could be reached; from then on its outbox tells how it stands.
+    """
+
+    def __init__(self, config: ForwardConfig, folder: Path, reachable: Callable[[str], None]) -> None:
+        self._reachable = reachable
         self._folder = folder if config.file else None
         self._places: dict[str, tuple[str, int]] = {}
         for http in config.http:
@@ -33,10 +37,10 @@ class Reaching:
         self._said: dict[str, str | None] = dict.fromkeys([*self._places, *self._hosts])
 
     async def run(self, stop: asyncio.Event) -> None:
-        """Try until all were reached once; from then on the outbox tells more."""
+        """Try until all were reached once."""
         while True:
-            await self._try(name for name, said in self._said.items() if said != "")
-            if all(said == "" for said in self._said.values()):
+            await self._try_all()
+            if not self._said:
                 return
             try:
                 async with asyncio.timeout(_AGAIN_S):
@@ -45,18 +49,20 @@ class Reaching:
                 continue
             return
 
-    async def _try(self, names: Iterable[str]) -> None:
-        for name in names:
+    async def _try_all(self) -> None:
+        for name in list(self._said):
             try:
                 async with asyncio.timeout(_PATIENCE_S):
                     await self._reach(name)
-                self._said[name] = ""
             except TimeoutError:
                 self._said[name] = f"no connection in {_PATIENCE_S:g} s"
             except OSError as error:
                 # asyncio puts the address into the words, and not into every one
                 number = error.errno or 0
                 self._said[name] = os.strerror(number) if number > 0 else error.strerror or str(error)
+            else:
+                del self._said[name]
+                self._reachable(name)
 
     async def _reach(self, name: str) -> None:
         if name in self._hosts:
@@ -67,21 +73,14 @@ class Reaching:
         writer.close()
 
     def checks(self) -> list[Check]:
-        """A line for each log, and one for the folder of the ADIF file."""
+        """A line for each log that nobody reached yet, and one for the folder of the ADIF file."""
         found = [] if self._folder is None else [_folder(self._folder)]
         return [*found, *(self._log(name, said) for name, said in self._said.items())]
 
     def _log(self, name: str, said: str | None) -> Check:
-        udp = name in self._hosts
-        place = self._hosts[name] if udp else "{} port {}".format(*self._places[name])
-        if said is None:
-            state, evidence = CheckState.WAITING, f"{place}: not tried yet"
-        elif said:
-            state, evidence = CheckState.POOR, f"{place}: {said}"
-        else:
-            state = CheckState.GOOD
-            evidence = f"{place}: {'is known; nobody tells whether UDP arrives' if udp else 'answers'}"
-        return _check(name, state, evidence, _REMEDY)
+        place = self._hosts[name] if name in self._hosts else "{} port {}".format(*self._places[name])
+        state = CheckState.WAITING if said is None else CheckState.POOR
+        return _check(name, state, f"{place}: {said or 'not tried yet'}", _REMEDY)
 
 
 def _folder(folder: Path) -> Check:

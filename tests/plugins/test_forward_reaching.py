@@ -8,13 +8,13 @@ import os
 import socket
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 
 from watchkeeper.api import Check, CheckState
 from watchkeeper.testing import Bench
-from watchkeeper_forward import Forward
+from watchkeeper_forward import Forward, reaching
 
 
 def free_port() -> int:
@@ -62,9 +62,8 @@ async def test_what_listens_is_within_reach_and_gets_not_a_byte(tmp_path: Path) 
     async with server:
         found = await tried(on)
         await until(lambda: len(got) == 2)
-    assert {name: check.state for name, check in found.items()} == dict.fromkeys(
-        ("ADIF file", "home", "hut", "club"), CheckState.GOOD
-    )
+    assert {name: check.state for name, check in found.items()} == {"ADIF file": CheckState.GOOD}, "no more to say"
+    assert on.reachable == ["home", "hut", "club"], "what waits for them is tried at once"
     assert got == [b"", b""]
 
 
@@ -76,11 +75,30 @@ async def test_what_does_not_listen_is_told_with_the_reason(tmp_path: Path) -> N
     assert found["hut"].state is CheckState.POOR
     assert found["hut"].evidence == f"127.0.0.1 port {port}: {os.strerror(errno.ECONNREFUSED)}"
     assert found["hut"].remedy is not None
+    assert on.reachable == []
 
 
-async def test_a_host_that_has_no_address_is_told(tmp_path: Path) -> None:
+async def test_a_host_that_has_no_address_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def knows_nobody(*_: object, **__: object) -> NoReturn:
+        raise socket.gaierror(socket.EAI_NONAME, "nobody knows that name")
+
+    monkeypatch.setattr(asyncio.get_running_loop(), "getaddrinfo", knows_nobody)
     on = bench(tmp_path, file=False, udp=[{"name": "club", "host": "nowhere.invalid", "port": 4000}])
-    assert (await tried(on))["club"].state is CheckState.POOR
+    found = (await tried(on))["club"]
+    assert (found.state, found.evidence) == (CheckState.POOR, "nowhere.invalid: nobody knows that name")
+
+
+async def test_what_comes_within_reach_later_is_said_and_leaves_the_preflight(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reaching, "_AGAIN_S", 0.01)
+    port = free_port()
+    on = bench(tmp_path, file=False, tcp=[{"name": "hut", "host": "127.0.0.1", "port": port}])
+    async with on.running():
+        await until(lambda: checks(on)["hut"].state is CheckState.POOR)
+        async with await asyncio.start_server(lambda _, writer: writer.close(), "127.0.0.1", port):
+            await until(lambda: not checks(on))
+    assert on.reachable == ["hut"]
 
 
 @pytest.mark.parametrize("blocked", [False, True])
