@@ -34,7 +34,9 @@ def import_command(ctx: click.Context, files: tuple[str, ...], data: Path | None
     A contact that the log has already (same call, band and mode, a start within five minutes) is equal and not added
     again; one that only the file knows as confirmed confirms it. Each record is counted as new, equal or refused;
     "mended" counts those among them that broke the standard and could be mended, and contacts that were confirmed.
-    Where a watch stands on the log, it does the work, goes on meanwhile, and judges by the larger log from then on.
+    Where a watch stands on the log, it does the work and judges by the larger log from then on. A contact that comes
+    while it does, and all that comes behind it, waits until the import is done; nothing of it is lost. A large file is
+    best taken in between two evenings. All of a file is taken in or, where the work is broken off, nothing.
 
     The exit code is 0 when every file could be read (refused records are listed), 1 otherwise.
 

@@ -6,6 +6,7 @@ import asyncio
 import logging
 from collections.abc import Awaitable, Callable
 
+from ..store.errors import StoreError
 from .service_manager import ServiceManager
 from .standing import Standing
 
@@ -15,18 +16,35 @@ STATUS_S = 30.0
 
 
 async def mind(manager: ServiceManager, standing: Standing) -> None:
-    """Give signs of life for as long as both this loop and the store's writer make progress; never returns."""
+    """Give signs of life for as long as both this loop and the store's writer make progress; never returns.
+
+    The writer answers behind an import only: while one goes on, each step of it counts as an answer.
+    """
     every_s = (manager.watchdog_s or 3 * STATUS_S) / 3
+    store = standing.store
     while True:
-        manager.status(in_words(standing))
-        try:
-            async with asyncio.timeout(every_s):
-                await standing.store.pulse()
-        except TimeoutError:
-            _log.error("the log's writer does not answer: no sign of life is given")
-        else:
-            manager.alive()
+        pulse = asyncio.ensure_future(store.pulse())
+        while True:
+            manager.status(_words_at_hand(standing))
+            before = store.import_steps
+            await asyncio.wait({pulse}, timeout=every_s)
+            if pulse.done():
+                break
+            if store.import_steps == before:
+                _log.error("the log's writer does not answer: no sign of life is given")
+            else:
+                manager.alive()
+        pulse.result()
+        manager.alive()
         await asyncio.sleep(every_s)
+
+
+def _words_at_hand(standing: Standing) -> str:
+    """The line of status, or why it cannot be had: another program may keep the log locked."""
+    try:
+        return in_words(standing)
+    except StoreError as fault:
+        return str(fault)
 
 
 def in_words(standing: Standing) -> str:

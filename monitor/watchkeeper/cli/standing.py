@@ -231,7 +231,11 @@ class Standing:
         self.following.follow(self.config.follow.adif)
 
     async def stop(self) -> None:
-        """Hear no more, work through what has arrived while the forwarding ends, write everything."""
+        """Hear no more, work through what has arrived while the forwarding ends, write everything.
+
+        An import that runs is broken off: contacts wait behind it, and a service manager does not wait that long.
+        """
+        self.store.break_off_imports()
         self.intake.stop()
         await self.following.stop()
         self._queue.close()

@@ -40,6 +40,10 @@ class BusyError(StoreError):
     """Another program kept the database locked for longer than we wait."""
 
 
+class BrokenOffError(StoreError):
+    """An import was ended before its time: nothing of it is in the log."""
+
+
 class DamagedError(StoreError):
     """The database file is not sound."""
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import sqlite3
 from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from functools import partial
 from itertools import islice, pairwise
@@ -24,13 +25,14 @@ import msgspec
 
 from . import import_parts, worked_rows
 from .contacts import newest, take_number
+from .errors import BrokenOffError
 from .folder import ADIF_COPY
 from .import_parts import Part, Refused
 from .merging import Merger, Summary
 from .migrations import immediate
 from .worked_rows import Gather
 
-#: told how much of the file is done, 0 to 1
+#: told how much of the file is done, 0 to 1, at each step of the work; what it raises undoes the import
 Progress = Callable[[float], None]
 #: a copy that is being made
 _UNFINISHED = ".unfinished"
@@ -59,7 +61,7 @@ def import_file(
 
     A copy of the file stays beside the database, so that the log can be read back from it. It makes a transaction of
     its own. ``shared``: others read the log all the while, and must not wait. Raises OSError where the file cannot be
-    read or copied.
+    read or copied, BrokenOffError where a process that reads it is ended.
     """
     with path.open("rb"):  # one that cannot be read leaves no trace
         pass
@@ -75,10 +77,11 @@ def import_file(
             merger.take(part, bodies)
             progress(done)
         merger.end()
+        progress(1.0)
         gather.flush()
         worked_rows.save(connection, newest(connection), index.dump())
+        progress(1.0)
         copying.result()()
-    progress(1.0)
     return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
 
 
@@ -218,8 +221,13 @@ def _read(path: Path, cuts: list[int]) -> Iterator[Part]:
         yield again(*bounds[0])
         return
     workers = min(len(bounds), len(os.sched_getaffinity(0)))
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        yield from import_parts.joined(cuts, _ahead(pool, workers + 1, again, bounds), again)
+    # the operator's Ctrl-C reaches them too, and must come from here alone
+    quiet = partial(signal.signal, signal.SIGINT, signal.SIG_IGN)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=quiet) as pool:
+        try:
+            yield from import_parts.joined(cuts, _ahead(pool, workers + 1, again, bounds), again)
+        except BrokenExecutor as fault:  # a service manager that stops the watch ends them too
+            raise BrokenOffError("a process that read the file was ended: nothing of the import is kept") from fault
 
 
 def _ahead(

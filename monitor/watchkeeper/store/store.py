@@ -21,7 +21,7 @@ from .backup import backup
 from .contacts import Outcome, Payload
 from .damage import filled_from_copies, made_sound
 from .database import connect_writer, reading
-from .errors import FolderError, in_words
+from .errors import BrokenOffError, FolderError, in_words
 from .folder import DATABASE, FolderLock
 from .guard import confined
 from .imports import Imported, Progress
@@ -56,6 +56,9 @@ class Store:
         self.folder = folder
         #: plugin → how often its rows could not be written
         self.plugin_failures: dict[str, int] = {}
+        #: steps of imports so far: while they grow, a writer that has time for nothing else works all the same
+        self.import_steps = 0
+        self._imports_end = False
         self._lock = lock
         self._writer = writer
         self._copy = copy
@@ -191,13 +194,30 @@ class Store:
     def import_adif(self, path: Path, name: str, progress: Progress, *, shared: bool = False) -> Imported:
         """Merge the ADIF file at ``path``, which the log calls ``name``, and wait for it. Raises OSError too.
 
-        Where it is ``shared``, the log can be read all the while, for somewhat more time.
+        Where it is ``shared``, the log can be read all the while, for somewhat more time. Contacts that come meanwhile
+        are committed behind it. Raises BrokenOffError after :meth:`break_off_imports`, which an interrupt calls too.
         """
         at_ms = self._now_ms()
-        done: Imported = self._writer.alone(
-            lambda db: imports.import_file(db, self.folder, path, name, at_ms, progress, shared=shared)
-        ).result()
+
+        def step(done: float) -> None:
+            self.import_steps += 1
+            progress(done)
+            if self._imports_end:
+                raise BrokenOffError("the import was broken off: nothing of it is kept, import the file again")
+
+        work = self._writer.alone(
+            lambda db: imports.import_file(db, self.folder, path, name, at_ms, step, shared=shared)
+        )
+        try:
+            done: Imported = work.result()
+        except KeyboardInterrupt:
+            self.break_off_imports()
+            raise
         return done
+
+    def break_off_imports(self) -> None:
+        """Let no import go on, nor any begin, before the log is closed; nothing of one that ran is kept."""
+        self._imports_end = True
 
     def undo_import(self, import_id: int) -> int:
         """Take an import back; how many contacts it had added. Raises KeyError where there is none to take back."""

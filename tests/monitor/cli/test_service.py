@@ -7,11 +7,13 @@ import os
 import re
 import shutil
 import socket
+import sqlite3
 import subprocess
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -19,6 +21,8 @@ from watchkeeper.cli.service import mind
 from watchkeeper.cli.service_manager import ServiceManager
 from watchkeeper.cli.standing import stand
 from watchkeeper.config import Config, PluginSettings
+from watchkeeper.store.errors import BrokenOffError
+from watchkeeper.store.store import Store
 
 UNIT = Path(__file__).parents[3] / "configs" / "watchkeeper.service"
 CONFIG = Config(plugins=PluginSettings(allow=()))
@@ -93,32 +97,106 @@ def test_the_watchdog_is_for_this_process_alone(environ: dict[str, str], seconds
     assert ServiceManager.of(environ).watchdog_s == seconds
 
 
+async def told_within(manager: Manager, seconds: float) -> list[str]:
+    """What the manager is told up to a sign of life. Raises TimeoutError where none comes."""
+    found: list[str] = []
+    async with asyncio.timeout(seconds):
+        while "WATCHDOG=1" not in found:
+            await asyncio.sleep(0.005)
+            found += manager.told()
+        return found
+
+
 async def test_signs_of_life_stop_while_the_writer_hangs(tmp_path: Path, manager: tuple[Manager, str]) -> None:
     other, path = manager
     hanging = threading.Event()
     async with stand(CONFIG, tmp_path / "data", port=0) as standing:
         minding = asyncio.create_task(mind(ServiceManager(path, 0.06), standing))
-
-        async def told_within(seconds: float) -> list[str]:
-            found: list[str] = []
-            async with asyncio.timeout(seconds):
-                while "WATCHDOG=1" not in found:
-                    await asyncio.sleep(0.005)
-                    found += other.told()
-            return found
-
-        first = await told_within(5)
+        first = await told_within(other, 5)
         assert first[0].startswith("STATUS=127.0.0.1:")
         assert "0 contacts this session, 0 to forward" in first[0]
         stuck = asyncio.ensure_future(standing.store.change(lambda _db: hanging.wait()))
         await asyncio.sleep(0.1)
         other.told()
         with pytest.raises(TimeoutError):
-            await told_within(0.5)
+            await told_within(other, 0.5)
         hanging.set()
         await stuck
-        await told_within(5)
+        await told_within(other, 5)
         minding.cancel()
+
+
+class Import:
+    """An import that waits at each of its steps until it may go on."""
+
+    def __init__(self, folder: Path, store: Store) -> None:
+        file = folder / "old.adi"
+        file.write_bytes(b"<CALL:5>W1QSB <QSO_DATE:8>20260501 <TIME_ON:4>2115 <BAND:3>20m <MODE:3>FT8 <EOR>")
+        self._begun = threading.Event()
+        self._free = threading.Semaphore(0)
+        self.done = asyncio.ensure_future(asyncio.to_thread(store.import_adif, file, "old", self._step, shared=True))
+
+    def _step(self, _done: float) -> None:
+        self._begun.set()
+        self._free.acquire()
+
+    async def begun(self) -> None:
+        assert await asyncio.to_thread(self._begun.wait, 20)
+
+    def go_on(self, steps: int = 1) -> None:
+        self._free.release(steps)
+
+
+async def test_each_step_of_an_import_is_a_sign_of_life(tmp_path: Path, manager: tuple[Manager, str]) -> None:
+    other, path = manager
+    async with stand(CONFIG, tmp_path / "data", port=0) as standing:
+        importing = Import(tmp_path, standing.store)
+        await importing.begun()
+        minding = asyncio.create_task(mind(ServiceManager(path, 0.06), standing))
+        with pytest.raises(TimeoutError):
+            await told_within(other, 0.5)
+        importing.go_on()
+        await told_within(other, 5)
+        assert not importing.done.done()
+        with pytest.raises(TimeoutError):
+            await told_within(other, 0.5)
+        importing.go_on(9)
+        assert (await importing.done).summary.new == 1
+        await told_within(other, 5)
+        minding.cancel()
+
+
+async def test_a_log_that_another_program_keeps_locked_ends_no_daemon(
+    tmp_path: Path, manager: tuple[Manager, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other, path = manager
+    async with stand(CONFIG, tmp_path / "data", port=0) as standing:
+        monkeypatch.setattr("watchkeeper.store.database.connect_reader", locked)
+        minding = asyncio.create_task(mind(ServiceManager(path, 0.06), standing))
+        assert any("another program keeps the log" in line for line in await told_within(other, 5))
+        monkeypatch.undo()
+        minding.cancel()
+
+
+def locked(_path: Path) -> Any:
+    fault = sqlite3.OperationalError("database is locked")
+    fault.sqlite_errorcode = sqlite3.SQLITE_BUSY
+    raise fault
+
+
+async def test_a_stop_breaks_an_import_off(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with stand(CONFIG, tmp_path / "data", port=0) as standing:
+        importing = Import(tmp_path, standing.store)
+        await importing.begun()
+        break_off = standing.store.break_off_imports
+
+        def break_off_and_go_on() -> None:
+            break_off()
+            importing.go_on(9)
+
+        monkeypatch.setattr(standing.store, "break_off_imports", break_off_and_go_on)
+    with pytest.raises(BrokenOffError):
+        await importing.done
 
 
 @pytest.mark.long

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
 import bisect
+import multiprocessing
+import os
 import random
+import signal
 import sqlite3
+import threading
+from collections.abc import Awaitable
 from contextlib import closing
 from functools import partial
 from pathlib import Path
@@ -19,8 +25,9 @@ from watchkeeper.adif import write_record
 from watchkeeper.adif.contact import to_record
 from watchkeeper.model import Contact
 from watchkeeper.store import import_parts, imports
-from watchkeeper.store.contacts import standing
+from watchkeeper.store.contacts import Outcome, standing
 from watchkeeper.store.database import connect_reader
+from watchkeeper.store.errors import BrokenOffError
 from watchkeeper.store.folder import ADIF_COPY, DATABASE
 from watchkeeper.store.imports import Imported
 from watchkeeper.store.merging import Summary
@@ -188,18 +195,78 @@ def test_a_shared_log_can_be_read_all_the_while(store: Store, monkeypatch: pytes
     minutes = range(0, 1440, 6)
     path = store.folder / "log.adi"
     path.write_bytes(b"".join(PLAIN.replace(b"211500", b"%02d%02d00" % divmod(minute, 60)) for minute in minutes))
-    found: list[int | str] = []
+    found: set[int | str] = set()
 
     def read(_done: float) -> None:
         with closing(connect_reader(store.path, busy_ms=0)) as db:
             try:
-                found.append(db.execute("SELECT count(*) FROM contact").fetchone()[0])
+                found.add(db.execute("SELECT count(*) FROM contact").fetchone()[0])
             except sqlite3.OperationalError as fault:
-                found.append(fault.sqlite_errorname)
+                found.add(fault.sqlite_errorname)
 
     store.import_adif(path, path.name, read, shared=shared)
-    assert found[0] == (0 if shared else "SQLITE_BUSY")
-    assert found[-1] == len(minutes)
+    assert found == {0 if shared else "SQLITE_BUSY"}
+    assert len(log(store)) == len(minutes)
+
+
+async def test_an_import_that_is_broken_off_leaves_no_trace_and_keeps_no_contact_waiting(store: Store) -> None:
+    path = store.folder / "log.adi"
+    path.write_bytes(PLAIN)
+    waiting: list[Awaitable[Outcome]] = []
+
+    async def comes() -> None:
+        waiting.append(store.commit(contact(call="JA1QRV"), b"digest", []))
+
+    def end(_done: float) -> None:
+        asyncio.run_coroutine_threadsafe(comes(), loop).result()
+        store.break_off_imports()
+
+    loop = asyncio.get_running_loop()
+    with pytest.raises(BrokenOffError, match="nothing of it is kept"):
+        await asyncio.to_thread(store.import_adif, path, path.name, end, shared=True)
+    assert (await waiting[0]).status == "stored"
+    assert [one.call for one in log(store)] == ["JA1QRV"]
+    assert list((store.folder / ADIF_COPY).glob("import-*")) == []
+    with pytest.raises(BrokenOffError):
+        store.import_adif(path, path.name, lambda _done: None)
+
+
+def test_an_interrupt_breaks_an_import_off(store: Store) -> None:
+    path = store.folder / "log.adi"
+    path.write_bytes(PLAIN)
+    told = threading.Event()
+
+    def interrupt(_done: float) -> None:
+        os.kill(os.getpid(), signal.SIGINT)
+        told.wait(20)
+
+    with pytest.raises(KeyboardInterrupt):
+        store.import_adif(path, path.name, interrupt)
+    told.set()
+    store.change_now(lambda _db: None)  # behind the import
+    assert log(store) == []
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_of_the_processes_that_read_only_the_end_breaks_an_import_off(
+    store: Store, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
+) -> None:
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _pid: {0})
+    path = store.folder / "log.adi"
+    path.write_bytes(PLAIN.replace(b"<EOR>", b"<COMMENT:60000>" + b"x" * 60_000 + b"<EOR>") * 400)  # six parts
+
+    def signal_it(_done: float) -> None:
+        for child in multiprocessing.active_children():
+            assert child.pid is not None
+            os.kill(child.pid, number)
+
+    if number == signal.SIGINT:
+        assert store.import_adif(path, path.name, signal_it).summary.read == 400
+        return
+    with pytest.raises(BrokenOffError, match="nothing of the import is kept"):
+        store.import_adif(path, path.name, signal_it)
+    assert log(store) == []
 
 
 def test_imports_come_back_when_the_database_dies(tmp_path: Path) -> None:
