@@ -11,6 +11,7 @@ from watchkeeper.radio.supply import (
     Load,
     charge_bounds,
     drain_per_h,
+    full_rest_v,
     resistance_ohm,
     typical_sending_a,
 )
@@ -26,6 +27,8 @@ _LEAST_STEP_A = 0.5
 _MOST_OHM = 1.0
 #: the duty is that of the transmissions of this long
 _DUTY_MS = 1_200_000
+#: after charging, the voltage is above that of rest for so long (common practice, no source)
+_SURFACE_CHARGE_MS = 7_200_000
 
 
 class Meter:
@@ -40,6 +43,7 @@ class Meter:
         self._sent: deque[tuple[int, float]] = deque(maxlen=1000)
         self._to_ms: int | None = None
         self._began_ms: int | None = None
+        self._charged_ms: int | None = None
         self.power_w: float | None = None
         self.used_fraction = 1.0 - config.charged
         self.used_ah = 0.0
@@ -53,19 +57,28 @@ class Meter:
         self._sent.append((at_ms, seconds))
         self._drain(self.current_a(sending=True) - self.current_a(sending=False), seconds)
 
-    def read(self, *, sending: bool, volts: float | None, amperes: float | None) -> None:
+    def read(self, at_ms: int, *, sending: bool, volts: float | None, amperes: float | None) -> None:
         """One set of readings. A current that flows into the battery counts as none drawn."""
+        if self._is_charging(volts, amperes):
+            self._charged_ms = at_ms
         if volts is not None:
             self._volts[sending].append(volts)
         if amperes is not None:
             self._amperes[sending].append(max(0.0, amperes))
         if volts is not None and not sending:
-            self._hold_to_voltage()
+            self._hold_to_voltage(at_ms)
 
-    def _hold_to_voltage(self) -> None:
+    def _is_charging(self, volts: float | None, amperes: float | None) -> bool:
+        """Whether a current flows in; where none is told, a voltage that no battery has at rest betrays a charger."""
+        if amperes is not None and amperes < 0:
+            return True
+        return self._battery is not None and volts is not None and volts > full_rest_v(self._battery)
+
+    def _hold_to_voltage(self, now_ms: int) -> None:
         """Where the voltage while receiving rules out the charge that was counted, go to the nearest that it allows.
 
-        So a battery that was not as full as told, or holds less than its label says, is found out in time.
+        So a battery that was not as full as told, or holds less than its label says, is found out in time. A charger's
+        voltage, and that of the charge on the plates' surface afterwards, says nothing of how much is in it.
         """
         rest_v = self.volts(sending=False)
         if self._battery is None or rest_v is None or len(self._volts[False]) < _RESTED:
@@ -73,7 +86,10 @@ class Meter:
         ohm = self.resistance()
         rest_v += self.current_a(sending=False) * (self._battery.resistance_ohm if ohm is None else ohm)
         least, most = charge_bounds(self._battery, rest_v, self._temperature_c)
-        self.used_fraction = min(1.0 - least, max(1.0 - most, self.used_fraction))
+        self.used_fraction = max(1.0 - most, self.used_fraction)
+        rested = self._charged_ms is None or now_ms - self._charged_ms > _SURFACE_CHARGE_MS
+        if rested and rest_v <= full_rest_v(self._battery):
+            self.used_fraction = min(1.0 - least, self.used_fraction)
 
     def pass_time(self, now_ms: int) -> None:
         """Take out what listening drew since the last call; a gap in the record counts for an hour at most."""

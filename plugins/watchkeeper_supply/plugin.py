@@ -78,7 +78,7 @@ class Supply:
         """Gauges and transmissions."""
         if isinstance(event, Gauge):
             sending = event.sending if event.sending is not None else bool(event.forward_w)
-            self._meter.read(sending=sending, volts=event.supply_v, amperes=event.supply_a)
+            self._meter.read(event.at_ms, sending=sending, volts=event.supply_v, amperes=event.supply_a)
             if event.host_battery_fraction is not None:
                 self._host.take(event.at_ms, event.host_battery_fraction)
             self._judge()

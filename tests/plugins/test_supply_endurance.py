@@ -183,6 +183,52 @@ def test_a_battery_that_is_half_empty_unknown_to_its_owner_is_found_out(chemistr
     assert max(late) < 0.5 * found.ended_h, "counting charge alone is wrong by all of it"
 
 
+#: a charger's voltage of 12 V batteries, and what a battery that is half full shows soon after it (common practice, no
+#: source)
+CHARGERS = {"LiFePO4": (14.2, 13.4), "AGM": (14.4, 13.0), "flooded": (14.4, 13.0), "Li-ion": (12.55, 12.2)}
+
+
+def charge_of(bench: Bench) -> float:
+    return readings(bench)["charge"].value or 0.0
+
+
+def received(bench: Bench, minutes: int, volts: float, amperes: float | None) -> None:
+    for _ in range(4 * minutes):
+        bench.gauge(sending=False, supply_v=volts, supply_a=amperes)
+        bench.close()
+
+
+@pytest.mark.parametrize("chemistry", CHARGERS)
+def test_a_charger_does_not_make_a_battery_full(chemistry: str) -> None:
+    """Five minutes at 3 A put 0.25 Ah in; neither the charger's voltage nor the surface charge's is that of rest."""
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0, "chemistry": chemistry, "charged": 0.5}})
+    charger_v, surface_v = CHARGERS[chemistry]
+    rest_v = Truth(KINDS[chemistry], 12.0, 0.5, cold=False).volts(0.5)
+    received(bench, 5, rest_v, 0.5)
+    before = charge_of(bench)
+    received(bench, 5, charger_v, -3.0)
+    assert charge_of(bench) == pytest.approx(before, abs=0.03)
+    received(bench, 15, surface_v, 0.5)
+    assert charge_of(bench) == pytest.approx(before, abs=0.05)
+
+
+@pytest.mark.parametrize("charger_v", [13.8, 14.6])
+def test_a_charger_that_only_its_voltage_gives_away_makes_none_full_either(charger_v: float) -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0, "charged": 0.5, "receiving_a": 0.5}})
+    for volts in (13.1, charger_v, 13.4):
+        received(bench, 5, volts, None)
+    assert charge_of(bench) == pytest.approx(0.5, abs=0.03)
+
+
+def test_what_a_charger_put_in_is_found_out_once_the_battery_has_rested() -> None:
+    bench = Bench(Supply, config={"supply": {"capacity_ah": 100.0, "chemistry": "AGM", "charged": 0.3}})
+    received(bench, 30, 14.4, -20.0)
+    received(bench, 115, 12.7, 0.5)
+    assert charge_of(bench) < 0.32
+    received(bench, 10, 12.7, 0.5)
+    assert charge_of(bench) > 0.6
+
+
 def test_long_thin_leads_end_it_sooner() -> None:
     """0.4 Ω at 5 A take 2 V: the radio goes off with charge left, and the readings of both loads foretell it."""
     bench = Bench(Supply, config={"supply": {"capacity_ah": 12.0}})

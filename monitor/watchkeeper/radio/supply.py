@@ -211,6 +211,11 @@ def charge_bounds(battery: Battery, rest_v: float, temperature_c: float = 25.0) 
     )
 
 
+def full_rest_v(battery: Battery) -> float:
+    """Return the voltage at rest of a full battery: what is above it comes from a charger, or has not settled yet."""
+    return battery.cells * battery.chemistry.rest_v[-1][1]
+
+
 def _charge(chemistry: Chemistry, cell_v: float) -> float:
     return _along(tuple((volts, charge) for charge, volts in chemistry.rest_v), cell_v)
 
