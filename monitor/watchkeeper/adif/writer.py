@@ -93,11 +93,12 @@ def write_file(
     """Write a whole ADI file and return what had to be changed. Raises ``OSError`` and then leaves no half file:
     the new one is written and synced beside ``path`` and takes its place at the end. A link stays, and its target is
     written; what is no file (a device, a pipe) is written to as it is."""
-    target = Path(path).resolve()
+    given = Path(path)
     head = header(program_version, created, user_fields)
-    if target.exists() and not target.is_file():
-        with target.open("wb") as stream:
+    if given.exists() and not given.is_file():  # as given: the name that a pipe resolves to leads nowhere
+        with given.open("wb") as stream:
             return _write_records(stream, head, records)
+    target = given.resolve()
     fresh = target.with_name(f".{target.name}.{os.getpid()}")
     try:
         with fresh.open("wb") as file:

@@ -118,6 +118,16 @@ def test_a_link_and_what_is_no_file_stay_what_they_are(tmp_path: Path) -> None:
     assert pipe.is_fifo()
 
 
+def test_a_pipe_is_written_to_by_the_name_of_its_descriptor(tmp_path: Path) -> None:
+    target = tmp_path / "contacts.adi"
+    write_file(target, [{"CALL": "DL5QRM"}], program_version="1", created=CREATED)
+    reading, writing = os.pipe()
+    write_file(f"/dev/fd/{writing}", [{"CALL": "DL5QRM"}], program_version="1", created=CREATED)
+    os.close(writing)
+    assert os.read(reading, 1 << 16) == target.read_bytes()
+    os.close(reading)
+
+
 def test_what_is_written_has_no_error_by_the_standard() -> None:
     fields = {"CALL": "DL5QRM", "QSO_DATE": "20260713", "TIME_ON": "2015", "BAND": "20m", "MODE": "MFSK"}
     fields |= {"SUBMODE": "FT4", "NAME": "Jürgen", "NOTES": "one\ntwo", "APP_MINE_X": "é", "COMMENT": "\t\x1b[31m"}
