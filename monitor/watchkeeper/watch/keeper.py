@@ -75,7 +75,7 @@ class Keeper:
         self._changed = changed
         self._turn = asyncio.Lock()
         self._moved = asyncio.Event()
-        self._settling: list[asyncio.Task[None]] = []
+        self._settling: set[asyncio.Task[None]] = set()
         self._ending = False
         self._shown: snapshot.Snapshot | None = None
         self._newest_ms: dict[str, int] = {}  # of each source
@@ -174,7 +174,7 @@ class Keeper:
         await self.stop_forwarding()  # first: a try that is on its way may need what its plugin runs
         if self._session is not None:
             await self._session.host.stop()
-        await asyncio.gather(*self._settling)
+        await asyncio.gather(*self._settling, return_exceptions=True)  # what failed is told already
 
     # sessions
 
@@ -283,8 +283,17 @@ class Keeper:
             return
         rests.append(asked)
         # from beside the hooks nothing else would enter it soon; in a context of its own, for it is no plugin's work
-        loop = asyncio.get_running_loop()
-        loop.call_soon(lambda: self._settling.append(loop.create_task(self._enter_rests())), context=Context())
+        asyncio.get_running_loop().call_soon(self._settle_soon, context=Context())
+
+    def _settle_soon(self) -> None:
+        task = asyncio.create_task(self._enter_rests(), name="rests")
+        self._settling.add(task)
+        task.add_done_callback(self._settled)
+
+    def _settled(self, task: asyncio.Task[None]) -> None:
+        self._settling.discard(task)
+        if not task.cancelled() and (fault := task.exception()) is not None:
+            _log.error("a plugin's rest could not be entered", exc_info=fault)
 
     async def _enter_rests(self) -> None:
         async with self._turn:

@@ -15,6 +15,7 @@ from tests.monitor.watch.build import START, contact, heard, marker
 
 from watchkeeper.config import Config, PluginSettings, Station, Watch, load
 from watchkeeper.schema import events
+from watchkeeper.store.errors import DiskFullError
 from watchkeeper.store.store import Store
 from watchkeeper.store.worked import Dimension
 from watchkeeper.watch.journal import Act, decode
@@ -293,6 +294,27 @@ async def test_a_rest_for_what_goes_on_beside_the_hooks_is_journaled_though_noth
         await watch.store.pulse()
         entries = [msgspec.json.decode(line) for line in watch.store.read_journal(watch.keeper.session.number)]
         assert [entry["rest"]["plugin"] for entry in entries] == ["quitter"]
+
+
+async def test_a_rest_that_cannot_be_entered_is_told_at_once_and_hinders_no_stop(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    folder = tmp_path / "plugins"
+    folder.mkdir()
+    (folder / "quitter.py").write_text(QUITTER)
+    config = msgspec.structs.replace(CONFIG, plugins=PluginSettings(folder=folder, allow=("quitter",)))
+
+    def fail() -> None:
+        raise DiskFullError("no room left for the log")
+
+    async with live(tmp_path / "data", config) as watch:
+        monkeypatch.setattr(watch.keeper.session.pump, "settle", fail)
+        for _ in range(8):
+            await asyncio.sleep(0)
+        (told,) = [record for record in caplog.records if record.levelname == "ERROR"]
+        assert told.message == "a plugin's rest could not be entered"
+        assert told.exc_info is not None
+        assert isinstance(told.exc_info[1], DiskFullError)
 
 
 async def test_what_the_environment_says_of_a_plugin_is_journaled_as_its_value(tmp_path: Path) -> None:
