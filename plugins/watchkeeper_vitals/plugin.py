@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from operator import itemgetter
-
 from watchkeeper.api import (
     Check,
     Context,
@@ -19,33 +17,25 @@ from watchkeeper.api import (
     Urgency,
     hookimpl,
 )
-from watchkeeper.radio import band as bands
 from watchkeeper.radio.mode import timed
 from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
 
 from .beside import Around
 from .checks import Evidence, checks
 from .detect import Latch
-from .receiving import Receiving
+from .receivers import Receivers
 from .sending import Sending
 from .settings import VitalsConfig
 from .shared import Shared
-from .silence import Beside
 from .sources import Sources
 from .vital import Vital
 
-_MOST_RECEIVERS = 64
-#: a receiver that was not listened to for so long says nothing about now
-_OLD_MS = 300_000
+#: sources whose tuning is remembered
+_MOST_SOURCES = 64
 _HOUR_MS = 3_600_000
 #: the duty of so long a time tells, and it clears so far below its bound
 _DUTY_S = 600.0
 _DUTY_STEP = 0.1
-#: a source that hears so many stations hears the band
-_HEARS = 3
-#: a source's other frequency counts as listened to for so many periods
-_FRESH_PERIODS = 4
-_Key = tuple[str, int]
 #: the source whose receiver a vital is of, none for the station's own, and the vital's key
 _Place = tuple[str | None, str]
 
@@ -60,7 +50,7 @@ class Vitals:
     def __init__(self, config: VitalsConfig, context: Context) -> None:
         self._config = config
         self._context = context
-        self._receivers: dict[_Key, Receiving] = {}
+        self._receivers = Receivers(config)
         self._tuned: dict[str, Tuning] = {}
         self._sending = Sending(config)
         self._sources = Sources(config)
@@ -82,14 +72,14 @@ class Vitals:
         """Gauges, tuning and transmissions."""
         self._sources.spoke(event.source, event.at_ms, farewell=isinstance(event, Farewell))
         if isinstance(event, Farewell):
-            self._forget(event.source)
+            self._receivers.forget(event.source)
         self._fade()
         if isinstance(event, Gauge):
             self._gauge(event)
         elif isinstance(event, Tuning):
             self._tuned.pop(event.source, None)
             self._tuned[event.source] = event
-            if len(self._tuned) > _MOST_RECEIVERS:
+            if len(self._tuned) > _MOST_SOURCES:
                 del self._tuned[next(iter(self._tuned))]
         elif isinstance(event, Sent) and not event.aborted:
             known = timed(event.mode)
@@ -121,73 +111,22 @@ class Vitals:
         self._closed += 1
         held_back = self._held_back()
         self._sources.spoke(period.source, period.end_ms)
-        receiver = self._receiver(period)
+        receiver = self._receivers.of(period, self._tuned.get(period.source))
         receiver.unsynchronised = self._clock_told is not None and self._clock_told.clock_synchronised is False
-        receiver.close(period, self._shared.of(period), self._beside(period))
+        others, elsewhere = self._receivers.elsewhere(period)
+        beside = self._around.beside(period, self._context.own.locator, others, elsewhere)
+        receiver.close(period, self._shared.of(period), beside)
+        self._receivers.closed(period, self._context.now_ms)
         self._fade()
-        heard = {
-            source: (period.band or "", one.count)
-            for (source, dial_hz), one in self._receivers.items()
-            if dial_hz == period.dial_hz and one.last_ms >= period.start_ms
-        }
-        for vital in self._worst(period):
+        for vital in self._receivers.worst(period):
             self._put(period.source, self._gauged(vital) if vital.key == "clock" else vital)
         duty = self._duty(period.end_ms)
         if duty is not None:
             self._put(None, duty)
+        heard = self._receivers.heard(period)
         self._put(None, self._sources.judge(self._context.losses(), self._context.now_ms, period.length_ms, heard))
         for place in held_back:
             self._raise_again(place)
-
-    def _worst(self, period: Period) -> list[Vital]:
-        """The vitals of a source: of the frequencies that it listens to by turns, each vital's worst."""
-        since_ms = period.start_ms - _FRESH_PERIODS * period.length_ms
-        found: dict[str, Vital] = {}
-        for (source, _), receiver in self._receivers.items():
-            if source == period.source and receiver.last_ms >= since_ms:
-                for vital in receiver.vitals:
-                    best = found.get(vital.key)
-                    if best is None or vital.level >= best.level:
-                        found[vital.key] = vital
-        return list(found.values())
-
-    def _beside(self, period: Period) -> Beside:
-        """What else is known of the period's band."""
-        now_ms = period.start_ms
-        others: list[tuple[str, int]] = []
-        elsewhere: list[tuple[str, int]] = []
-        for (source, dial_hz), one in self._receivers.items():
-            if not one.count or one.last_ms < now_ms - _OLD_MS:
-                continue
-            band = bands.of(dial_hz)
-            if source != period.source and band == period.band and one.count >= _HEARS:
-                others.append((source, one.count))
-            elif source == period.source and band is not None and band != period.band:
-                elsewhere.append((band, one.count))
-        return self._around.beside(
-            period,
-            self._context.own.locator,
-            max(others, key=itemgetter(1), default=None),
-            max(elsewhere, key=itemgetter(1), default=None),
-        )
-
-    def _receiver(self, period: Period) -> Receiving:
-        key = (period.source, period.dial_hz)
-        receiver = self._receivers.pop(key, None)
-        if receiver is None or period.start_ms - receiver.last_ms > _OLD_MS:
-            receiver = Receiving(self._config)
-            receiver.last_ms = period.end_ms
-        self._receivers[key] = receiver
-        if len(self._receivers) > _MOST_RECEIVERS:
-            self._drop(next(iter(self._receivers)))
-        tuned = self._tuned.get(period.source)
-        if tuned is not None and tuned.dial_hz == period.dial_hz:
-            if tuned.search_low_hz is not None and tuned.search_high_hz is not None:
-                receiver.width_hz = (tuned.search_low_hz, max(tuned.search_high_hz, tuned.search_low_hz + 500))
-            if tuned.filter_low_hz is not None and tuned.filter_high_hz is not None:
-                receiver.filter_hz = (tuned.filter_low_hz, tuned.filter_high_hz)
-            receiver.sending_hz = tuned.send_offset_hz
-        return receiver
 
     def _gauged(self, clock: Vital) -> Vital:
         """The clock as the air tells, and where the air tells nothing, or nothing wrong, by the computer's own word."""
@@ -279,39 +218,14 @@ class Vitals:
             )
         )
 
-    def _drop(self, key: _Key) -> None:
-        """One receiver too many; what was found of its source stands while it has another."""
-        del self._receivers[key]
-        source = key[0]
-        if all(other != source for other, _ in self._receivers):
-            self._forget(source)
-
     def _fade(self) -> None:
-        """A source that was not listened to for long has gone, though it did not say so."""
-        now_ms = self._context.now_ms
-        old = dict.fromkeys(source for source, _ in self._receivers)
-        for (source, _), one in self._receivers.items():
-            if now_ms - one.last_ms <= max(_OLD_MS, _FRESH_PERIODS * one.length_ms):
-                old.pop(source, None)
-        for source in old:
-            self._forget(source)
-
-    def _listening(self) -> list[Receiving]:
-        """The receivers of the frequencies that the sources listen to now, by turns or at once, the newest last."""
-        newest_ms: dict[str, int] = {}
-        for (source, _), one in self._receivers.items():
-            newest_ms[source] = max(one.last_ms, newest_ms.get(source, 0))
-        return [
-            one
-            for (source, _), one in self._receivers.items()
-            if one.last_ms >= newest_ms[source] - _FRESH_PERIODS * one.length_ms
-        ]
-
-    def _forget(self, source: str) -> None:
-        """A source has gone, and its receivers with it."""
-        self._receivers = {key: one for key, one in self._receivers.items() if key[0] != source}
-        self._vitals = {place: vital for place, vital in self._vitals.items() if place[0] != source}
-        self._views = None
+        """What was found of a source stands for as long as the source is listened to."""
+        self._receivers.fade(self._context.now_ms)
+        sources = self._receivers.sources
+        gone = [(source, key) for source, key in self._vitals if source is not None and source not in sources]
+        for place in gone:
+            del self._vitals[place]
+            self._views = None
 
     def _stand(self) -> dict[str, Vital]:
         """The worst of each vital among all receivers; where several listen, it says whose it is."""
@@ -332,7 +246,7 @@ class Vitals:
         return checks(self._evidence())
 
     def _evidence(self) -> Evidence:
-        listening = self._listening()
+        listening = self._receivers.listening()
         return Evidence(
             self._context.own,
             self._stand(),

@@ -261,6 +261,21 @@ def test_what_was_found_of_a_source_that_died_without_a_farewell_is_told_no_long
     assert audio.state is CheckState.WAITING, "the other one is gone as well"
 
 
+def test_a_source_that_is_minutes_late_is_judged_all_the_same() -> None:
+    bench = Bench(Vitals)
+    for _ in range(8):
+        for source, level, late_ms in (("right", -30.0, 0), ("left", -80.0, 600_000)):
+            bench.feed(
+                Period(
+                    v=1, source=source, at=from_ms(bench.start_ms - late_ms), mode=bench.mode, dial_hz=bench.dial_hz,
+                    count=0, final=True, audio_dbfs=level,
+                )
+            )  # fmt: skip
+        bench.skip()
+    assert "audio|left" in hailed(bench)
+    assert reading(bench, "audio").text == "left: too low, -80 dBFS"
+
+
 MANY = tuple(f"CQ {prefix}QS{last} FN42" for prefix in ("W1", "K2", "N3") for last in "ABCD")
 
 
