@@ -31,7 +31,7 @@ from . import snapshot
 from .clock import watermark_ms
 from .contacts import Candidate
 from .journal import Act, Chunk, Header, JournalError, Outcome, Reload, decode, plain
-from .pipeline import MAX_SOURCES, Watch
+from .pipeline import Watch
 from .pump import Arrival, Arrivals, Pump
 from .reload import ReloadRefusedError, follow, show
 from .rules import own_of, rules_of
@@ -78,7 +78,6 @@ class Keeper:
         self._settling: set[asyncio.Task[None]] = set()
         self._ending = False
         self._shown: snapshot.Snapshot | None = None
-        self._newest_ms: dict[str, int] = {}  # of each source
 
     @property
     def session(self) -> Session:
@@ -134,7 +133,7 @@ class Keeper:
 
     async def _work(self, batch: list[Arrival]) -> None:
         while batch:
-            end = next((n for n, arrival in enumerate(batch) if self._begins_session(arrival.event)), len(batch))
+            end = next((n for n, arrival in enumerate(batch) if self._begins_session(arrival)), len(batch))
             if end:
                 await self.session.pump.work(batch[:end])
             else:
@@ -143,25 +142,18 @@ class Keeper:
                 end = 1
             batch = batch[end:]
 
-    def _begins_session(self, event: events.Event) -> bool:
-        """Whether time has leapt: over all sources' silence, or back beyond it in the event's own source.
+    def _begins_session(self, arrival: Arrival) -> bool:
+        """Whether time has leapt: ahead, over all sources' silence, or back, and the computer's own clock with it.
 
-        A second source that lives in another time, such as a recording, begins none: it is behind, not set back.
+        What is behind alone begins none: a stray event, or a source that lives in another time, such as a recording.
         Receptions and contacts may tell of long ago.
         """
-        if isinstance(event, _OF_ANY_TIME) or not event.live:
+        event, now_ms = arrival.event, self.watch.now_ms
+        if isinstance(event, _OF_ANY_TIME) or not event.live or not now_ms:
             return False
-        at_ms = watermark_ms(event)
-        newest_ms = self._newest_ms.get(event.source)
-        if newest_ms == at_ms:
-            return False  # as little as the one before it of the same period
-        if newest_ms is None:
-            newest_ms = at_ms
         gap_ms = round(self.config.watch.session_gap_h * HOUR_MS)
-        if len(self._newest_ms) < MAX_SOURCES or event.source in self._newest_ms:
-            self._newest_ms[event.source] = at_ms if at_ms < newest_ms - gap_ms else max(at_ms, newest_ms)
-        now_ms = self.watch.now_ms
-        return now_ms > 0 and (at_ms > now_ms + gap_ms or at_ms < newest_ms - gap_ms)
+        ahead_ms = watermark_ms(event) - now_ms
+        return ahead_ms > gap_ms or (ahead_ms < -gap_ms and arrival.arrived_ms < now_ms - gap_ms)
 
     async def stop_forwarding(self) -> None:
         """Forward no more: what still comes in waits in the outbox for the next start. May be called twice."""

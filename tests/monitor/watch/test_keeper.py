@@ -26,6 +26,8 @@ CONFIG = Config(
     plugins=PluginSettings(allow=("lookout", "worked")),
     watch=Watch(session_gap_h=2.0),
 )
+#: the computer's clock in the 2000th period of 15 s
+LATER = START + 2000 * 15_000
 
 
 class Came(NamedTuple):
@@ -62,8 +64,8 @@ class Live:
     def _changed(self) -> None:
         self.changes += 1
 
-    async def take(self, *items: Any) -> None:
-        await self.keeper.run(Queue([Came(item) for item in items]))
+    async def take(self, *items: Any, arrived_ms: int = START) -> None:
+        await self.keeper.run(Queue([Came(item, arrived_ms=arrived_ms) for item in items]))
 
 
 @asynccontextmanager
@@ -240,17 +242,29 @@ async def test_a_contact_that_the_process_died_over_is_found_again(tmp_path: Pat
 async def test_a_second_source_that_lives_in_another_time_begins_no_session_at_every_turn(tmp_path: Path) -> None:
     async with live(tmp_path) as watch:
         await watch.take(heard("CQ W1QSB FN42", 0))
-        await watch.take(heard("CQ JA1QRV PM95", 2000, source="live"))
+        await watch.take(heard("CQ JA1QRV PM95", 2000, source="live"), arrived_ms=LATER)
         second = watch.keeper.session.number
         for period in range(1, 6):
-            await watch.take(heard("CQ W1QSB FN42", period), heard("CQ JA1QRV PM95", 2000 + period, source="live"))
+            both = heard("CQ W1QSB FN42", period), heard("CQ JA1QRV PM95", 2000 + period, source="live")
+            await watch.take(*both, arrived_ms=LATER)
         assert watch.keeper.session.number == second
 
 
-async def test_a_source_set_back_by_hours_begins_one_session(tmp_path: Path) -> None:
+async def test_a_stray_event_of_long_ago_begins_no_session(tmp_path: Path) -> None:
     async with live(tmp_path) as watch:
-        await watch.take(heard("CQ W1QSB FN42", 2000))
+        await watch.take(heard("CQ W1QSB FN42", 2000), arrived_ms=LATER)
         first = watch.keeper.session.number
+        stray = heard("CQ JA1QRV PM95", 0)
+        await watch.take(heard("CQ W1QSB FN42", 2001), stray, heard("CQ W1QSB FN42", 2002), arrived_ms=LATER)
+        assert watch.keeper.session.number == first
+        assert watch.keeper.watch.now_ms == START + 2003 * 15_000
+
+
+async def test_a_computer_set_back_by_hours_begins_one_session(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42", 2000), arrived_ms=LATER)
+        first = watch.keeper.session.number
+    async with live(tmp_path) as watch:  # it may have been set while the watch was down
         await watch.take(heard("CQ W1QSB FN42", 0), heard("CQ W1QSB FN42", 1), heard("CQ W1QSB FN42", 2))
         assert watch.keeper.session.number == first + 1
 
