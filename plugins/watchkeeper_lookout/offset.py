@@ -7,7 +7,8 @@ calls us may hear stations that we do not.
 from __future__ import annotations
 
 from collections import OrderedDict, deque
-from math import inf
+from itertools import accumulate
+from math import ceil, floor, inf
 from typing import NamedTuple
 
 from watchkeeper.api import Period, Tuning
@@ -27,6 +28,10 @@ _STEP_HZ = 5
 _WIDE_HZ = 200.0
 #: distance to a neighbour's edge: weak, strong and very strong ones (common practice, no source)
 _GUARDS = ((10.0, 40.0), (0.0, 20.0), (-99.0, 5.0))
+#: what an offset on a signal costs, and one beside it (common practice, no source)
+_WHOLE, _BESIDE = 10, 3
+#: costs are summed in whole numbers, which come to nothing again where a signal ends: what one of the last period is
+_UNITS = 1_000_000
 #: evidence older than so many periods is stale
 STALE_PERIODS = 8
 #: below this cost an offset counts as clear
@@ -44,11 +49,23 @@ class Signal(NamedTuple):
     snr_db: float | None
 
 
-class Heard(NamedTuple):
+class Heard:
     """One period that was listened to."""
 
-    start_ms: int
-    signals: tuple[Signal, ...]
+    def __init__(self, start_ms: int, signals: tuple[Signal, ...]) -> None:
+        self.start_ms = start_ms
+        self.signals = signals
+        self._steps: tuple[range, float, list[int]] | None = None
+
+    def steps(self, offsets: range, width_hz: float) -> list[int]:
+        """What each offset costs more than the one before it, in parts of :data:`_WHOLE`; worked out once a filter."""
+        known = self._steps
+        if known is None or known[:2] != (offsets, width_hz):
+            steps = [0] * (len(offsets) + 1)
+            for signal in self.signals:
+                _add(steps, offsets, signal, width_hz)
+            known = self._steps = offsets, width_hz, steps
+        return known[2]
 
 
 class Clear(NamedTuple):
@@ -79,9 +96,8 @@ class Spectrum:
 
     def __init__(self) -> None:
         self._heard: OrderedDict[tuple[str | None, str, int], deque[Heard]] = OrderedDict()
-        self._filter: tuple[float, float] | None = None
-        self._advised: dict[tuple[str | None, str, int], int] = {}
-        #: what was made of it, until more is heard
+        self._filter: tuple[float, float] = _LOW_HZ, _HIGH_HZ
+        #: what was made of it: at once, so that it does not hang on who looks when
         self._views: dict[tuple[str | None, str, int], View] = {}
 
     def tuned(self, event: Tuning) -> None:
@@ -90,7 +106,8 @@ class Spectrum:
         high_hz = event.search_high_hz if event.search_high_hz is not None else event.filter_high_hz
         if low_hz is not None and high_hz is not None and high_hz - low_hz >= 2 * _WIDE_HZ:
             self._filter = float(low_hz), float(high_hz)
-            self._views.clear()
+            for key in self._heard:
+                self._work_out(key)
 
     def closed(self, period: Period) -> None:
         """Enter a period, unless we sent in it or hardly listened."""
@@ -106,32 +123,34 @@ class Spectrum:
         if trail is None:
             trail = self._heard[key] = deque(maxlen=_KEPT)
             if len(self._heard) > MOST_STREAMS:
-                self._heard.popitem(last=False)
+                oldest, _ = self._heard.popitem(last=False)
+                del self._views[oldest]
         if trail and trail[-1].start_ms == period.start_ms:  # another receiver on the same band
             signals += trail.pop().signals
         trail.append(Heard(period.start_ms, tuple(signals + seen)))
-        self._views.clear()
+        self._work_out(key)
+
+    def _work_out(self, key: tuple[str | None, str, int]) -> None:
+        low_hz, high_hz = self._filter
+        width_hz = _width_of(key[1])
+        offsets = range(round(low_hz), round(high_hz - width_hz) + 1, _STEP_HZ)
+        costs = _costs(self._heard[key], offsets, width_hz)
+        before = self._views.get(key)
+        chosen_hz = _choose(offsets, costs, None if before is None else before.chosen_hz)
+        self._views[key] = View(offsets, costs, chosen_hz, _gaps(offsets, costs, width_hz))
 
     def advise(
         self, band: str | None, mode_name: str, parity: int, now_ms: int, length_ms: int, used_hz: float | None = None
     ) -> Clear:
         """Where to send in periods of ``parity``; ``used_hz`` is where we do now."""
-        low_hz, high_hz = self._filter or (_LOW_HZ, _HIGH_HZ)
-        width_hz = _width_of(mode_name)
         key = (band, mode_name, parity)
-        trail = self._heard.get(key)
-        if not trail:
-            inside = low_hz <= CUSTOMARY_HZ <= high_hz - width_hz
-            offset_hz = CUSTOMARY_HZ if inside else round((low_hz + high_hz - width_hz) / 2)
-            return Clear(offset_hz, None, stale=True, is_clear=True, taken=False, gaps=())
         view = self._views.get(key)
         if view is None:
-            offsets = range(round(low_hz), round(high_hz - width_hz) + 1, _STEP_HZ)
-            costs = _costs(trail, offsets, width_hz)
-            view = self._views[key] = View(
-                offsets, costs, self._choose(key, offsets, costs), _gaps(offsets, costs, width_hz)
-            )
-        age_ms = max(0, now_ms - trail[-1].start_ms - length_ms)
+            low_hz, high_hz = self._filter
+            last_hz = high_hz - _width_of(mode_name)
+            offset_hz = CUSTOMARY_HZ if low_hz <= CUSTOMARY_HZ <= last_hz else round((low_hz + last_hz) / 2)
+            return Clear(offset_hz, None, stale=True, is_clear=True, taken=False, gaps=())
+        age_ms = max(0, now_ms - self._heard[key][-1].start_ms - length_ms)
         return Clear(
             offset_hz=view.chosen_hz,
             age_ms=age_ms,
@@ -142,22 +161,19 @@ class Spectrum:
             gaps=view.gaps,
         )
 
-    def _choose(self, key: tuple[str | None, str, int], offsets: range, costs: tuple[float, ...]) -> int:
-        """The customary one while clear, else the one advised last while it is, else the middle of the best gap."""
-        if _cost_at(offsets, costs, CUSTOMARY_HZ) < CLEAR_COST:
-            return CUSTOMARY_HZ
-        before = self._advised.get(key)
-        if before is not None and _cost_at(offsets, costs, before) < CLEAR_COST:
-            return before
-        least = min(costs)
-        best = max(
-            _runs(costs, least + CLEAR_COST),
-            # the widest; of equals the one whose harmonics the filter takes away, then the lower
-            key=lambda run: (min(run[1] - run[0], 20), offsets[run[0]] >= CUSTOMARY_HZ, run[1] - run[0], -run[0]),
-        )
-        found = offsets[(best[0] + best[1]) // 2]
-        self._advised[key] = found
-        return found
+
+def _choose(offsets: range, costs: tuple[float, ...], before_hz: int | None) -> int:
+    """The customary one while clear, else the one advised before while it is, else the middle of the best gap."""
+    for known_hz in (CUSTOMARY_HZ, before_hz):
+        if known_hz is not None and _cost_at(offsets, costs, known_hz) < CLEAR_COST:
+            return known_hz
+    least = min(costs)
+    best = max(
+        _runs(costs, least + CLEAR_COST),
+        # the widest; of equals the one whose harmonics the filter takes away, then the lower
+        key=lambda run: (min(run[1] - run[0], 20), offsets[run[0]] >= CUSTOMARY_HZ, run[1] - run[0], -run[0]),
+    )
+    return offsets[(best[0] + best[1]) // 2]
 
 
 def _width_of(mode_name: str) -> float:
@@ -166,24 +182,34 @@ def _width_of(mode_name: str) -> float:
 
 
 def _costs(trail: deque[Heard], offsets: range, width_hz: float) -> tuple[float, ...]:
-    costs = [0.0] * len(offsets)
+    """What each offset costs: the sum over all signals, those of periods further back for less."""
+    steps = [0] * (len(offsets) + 1)
     for back, heard in enumerate(reversed(trail)):
-        weight = _FADES**back
-        for signal in heard.signals:
-            _add(costs, offsets, signal, width_hz, weight)
-    return tuple(costs)
+        weight = round(_UNITS * _FADES**back)
+        steps = [step + weight * more for step, more in zip(steps, heard.steps(offsets, width_hz), strict=True)]
+    whole = _WHOLE * _UNITS
+    return tuple([units / whole for units in accumulate(steps[:-1])])
 
 
-def _add(costs: list[float], offsets: range, signal: Signal, width_hz: float, weight: float) -> None:
-    """Make offsets dear that would overlap the signal, strong neighbours with more distance."""
+def _add(steps: list[int], offsets: range, signal: Signal, width_hz: float) -> None:
+    """Make offsets dear that would overlap the signal, and those beside it, of strong ones at more distance."""
     level_db = signal.snr_db
     guard_hz = 0.0 if level_db is None else next(guard for least_db, guard in _GUARDS if level_db >= least_db)
-    low_hz, high_hz = signal.low_hz - width_hz - guard_hz, signal.high_hz + guard_hz
-    first = max(0, -int(-(low_hz - offsets.start) // _STEP_HZ))
-    last = min(len(costs) - 1, int((high_hz - offsets.start) // _STEP_HZ))
-    for at in range(first, last + 1):
-        within = offsets[at] + width_hz > signal.low_hz and offsets[at] < signal.high_hz
-        costs[at] += weight * (1.0 if within else 0.3)
+    low_hz, high_hz = signal.low_hz - width_hz, signal.high_hz
+    steps[_from(offsets, low_hz - guard_hz)] += _BESIDE
+    steps[_after(offsets, low_hz)] += _WHOLE - _BESIDE
+    steps[_from(offsets, high_hz)] -= _WHOLE - _BESIDE
+    steps[_after(offsets, high_hz + guard_hz)] -= _BESIDE
+
+
+def _from(offsets: range, at_hz: float) -> int:
+    """The index of the first offset that is not below ``at_hz``."""
+    return min(len(offsets), max(0, ceil((at_hz - offsets.start) / _STEP_HZ)))
+
+
+def _after(offsets: range, at_hz: float) -> int:
+    """The index of the first offset above ``at_hz``."""
+    return min(len(offsets), max(0, floor((at_hz - offsets.start) / _STEP_HZ) + 1))
 
 
 def _cost_at(offsets: range, costs: tuple[float, ...], offset_hz: float) -> float:

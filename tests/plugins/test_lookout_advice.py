@@ -348,6 +348,17 @@ def test_a_clear_offset_overlaps_nobody_that_was_heard(offsets: list[float], snr
     assert CLEAR_COST > 0
 
 
+@given(st.lists(st.lists(st.integers(5, 52).map(lambda n: 50.0 * n), max_size=20), min_size=1, max_size=5))
+def test_where_to_send_does_not_hang_on_who_looks_when(periods: list[list[float]]) -> None:
+    looked_at, left_alone = Spectrum(), Spectrum()
+    for number, offsets in enumerate(periods):
+        period = heard_period(2 * number, 1500.0, *offsets)
+        looked_at.closed(period)
+        left_alone.closed(period)
+        advise(looked_at, 0, 2 * number + 1)
+    assert advise(looked_at, 0, 99) == advise(left_alone, 0, 99)
+
+
 def test_strong_neighbours_keep_more_distance() -> None:
     near = CUSTOMARY_HZ + 60.0
     for snr_db, kept in ((-15.0, True), (12.0, False)):
