@@ -6,7 +6,7 @@ import os
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 #: what the loop's own threads may take to end
 CLOSE_S = 0.5
@@ -32,5 +32,6 @@ def leave(code: object) -> None:
 
 def _end(code: int) -> None:
     for stream in (sys.stdout, sys.stderr):
-        stream.flush()
+        with suppress(OSError, ValueError):  # whoever read it is gone, or it is closed: the end comes all the same
+            stream.flush()
     os._exit(code)
