@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import msgspec
@@ -15,6 +16,8 @@ from msgspec import Meta
 from ..store.errors import StoreError
 
 if TYPE_CHECKING:
+    from ..store.imports import Imported
+    from ..store.store import Store
     from ..watch.keeper import Keeper
 
 IMPORT, UNDO = "log-import", "log-undo"
@@ -41,17 +44,21 @@ async def change_log(keeper: Keeper, asked: Mapping[str, Any]) -> dict[str, Any]
     """Do what is asked of a standing watch's log. Raises ValueError for what cannot be understood or done."""
     try:
         if asked["act"] == IMPORT:
-            wanted = msgspec.convert(asked, Import)
-            path = keeper.folder / wanted.file
-            done = await keeper.change_log(
-                lambda store: store.import_adif(path, wanted.name, lambda _done: None, shared=True)
-            )
+            done = await keeper.change_log(partial(_import, msgspec.convert(asked, Import)))
             return dict(msgspec.to_builtins(done))
-        number = msgspec.convert(asked, Undo).number
-        return {"taken_back": await keeper.change_log(lambda store: store.undo_import(number))}
-    except KeyError as fault:
-        raise ValueError(f"there is no import {fault} to take back") from fault
+        return {"taken_back": await keeper.change_log(partial(_undo, msgspec.convert(asked, Undo).number))}
     except (msgspec.ValidationError, StoreError) as fault:
         raise ValueError(str(fault)) from fault
     except OSError as fault:
-        raise ValueError(f"{asked.get('name')}: {fault.strerror}") from fault
+        raise ValueError(fault.strerror) from fault
+
+
+def _import(wanted: Import, store: Store) -> Imported:
+    return store.import_adif(store.folder / wanted.file, wanted.name, lambda _done: None, shared=True)
+
+
+def _undo(number: int, store: Store) -> int:
+    try:
+        return store.undo_import(number)
+    except KeyError as fault:
+        raise ValueError(f"there is no import {number} to take back") from fault

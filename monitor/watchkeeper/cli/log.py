@@ -38,7 +38,7 @@ def import_command(ctx: click.Context, files: tuple[str, ...], data: Path | None
     while it does, and all that comes behind it, waits until the import is done; nothing of it is lost. A large file is
     best taken in between two evenings. All of a file is taken in or, where the work is broken off, nothing.
 
-    The exit code is 0 when every file could be read (refused records are listed), 1 otherwise.
+    The exit code is 0 when every file could be taken in (refused records are listed), 1 otherwise.
 
     \b
     Example:

@@ -19,6 +19,7 @@ from watchkeeper.cli.options import FAILED, fail
 from watchkeeper.faces.source import ActRefusedError, NoDaemonError, ask, tell
 from watchkeeper.schema.events import stamp
 from watchkeeper.store.database import reading
+from watchkeeper.store.errors import StoreError
 from watchkeeper.store.folder import SOCKET, data_folder
 from watchkeeper.store.imports import Imported, Progress, last_import, listed
 from watchkeeper.store.merging import Summary
@@ -37,7 +38,7 @@ class _WatchedLog:
 
     def import_adif(self, path: Path, name: str, _progress: Progress) -> Imported:
         """As the store's own; raises ActRefusedError with what the watch cannot do."""
-        with path.open("rb") as stream, _laid(stream, self._folder) as copy:
+        with _laid_there(path, self._folder) as copy:
             return msgspec.convert(self._ask({"act": IMPORT, "file": copy.name, "name": name}), Imported)
 
     def undo_import(self, number: int) -> int:
@@ -73,8 +74,9 @@ def import_files(files: Sequence[str], data: Path | None, as_json: bool) -> int:
             try:
                 with _at_hand(name, data) as path, _shown(name, as_json) as progress:
                     done = log.import_adif(path, path.name if name != _STANDARD_INPUT else "standard input", progress)
-            except OSError as fault:
-                click.echo(f"watchkeeper: {name}: {fault.strerror}", err=True)
+            except (OSError, StoreError, ActRefusedError) as fault:
+                why = fault.strerror if isinstance(fault, OSError) else fault
+                click.echo(f"watchkeeper: {name}: {why}", err=True)
                 unread += 1
                 continue
             _add(total, done.summary)
@@ -122,6 +124,16 @@ def _at_hand(name: str, data: Path | None) -> Iterator[Path]:
         return
     with _laid(sys.stdin.buffer, data_folder(data)) as path:
         yield path
+
+
+@contextmanager
+def _laid_there(path: Path, folder: Path) -> Iterator[Path]:
+    """What is at ``path``, in the data folder: itself, where it was laid there already, or a copy."""
+    if path.parent == folder and path.name.startswith(LAID):
+        yield path
+        return
+    with path.open("rb") as stream, _laid(stream, folder) as copy:
+        yield copy
 
 
 @contextmanager

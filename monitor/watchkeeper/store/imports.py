@@ -25,7 +25,7 @@ import msgspec
 
 from . import import_parts, worked_rows
 from .contacts import newest, take_number
-from .errors import BrokenOffError
+from .errors import BrokenOffError, FolderError
 from .folder import ADIF_COPY
 from .import_parts import Part, Refused
 from .merging import Merger, Summary
@@ -61,7 +61,7 @@ def import_file(
 
     A copy of the file stays beside the database, so that the log can be read back from it. It makes a transaction of
     its own. ``shared``: others read the log all the while, and must not wait. Raises OSError where the file cannot be
-    read or copied, BrokenOffError where a process that reads it is ended.
+    read, FolderError where it cannot be copied, BrokenOffError where a process that reads it is ended.
     """
     with path.open("rb"):  # one that cannot be read leaves no trace
         pass
@@ -81,7 +81,11 @@ def import_file(
         gather.flush()
         worked_rows.save(connection, newest(connection), index.dump())
         progress(1.0)
-        copying.result()()
+        try:
+            copying.result()()
+        except OSError as fault:
+            copies = folder / ADIF_COPY
+            raise FolderError(f"no copy of it can be kept in {copies}: {fault.strerror}") from fault
     return Imported(id=import_id, summary=merger.summary, refused=merger.refused)
 
 

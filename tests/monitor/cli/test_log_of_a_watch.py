@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from tests.monitor.cli.daemon import Daemon, complaint, daemon, run
 
+from watchkeeper.cli import cli
 from watchkeeper.faces.source import ActRefusedError, tell
+from watchkeeper.store.folder import ADIF_COPY
 
 ADIF = b"""a log <EOH>
 <CALL:5>W1QSB <QSO_DATE:8>20260501 <TIME_ON:6>211500 <BAND:3>20m <MODE:3>FT8 <EOR>
@@ -50,6 +55,44 @@ def test_an_import_goes_through_the_standing_watch_which_judges_by_it_and_can_be
     with daemon(folder, CONFIG) as watch:  # the session goes on, and knows the log as it was changed
         assert in_the_log(watch) == 2
         assert watch.stop() == 0
+
+
+def test_a_file_that_cannot_be_taken_in_is_told_as_without_a_watch(tmp_path: Path) -> None:
+    (tmp_path / "old.adi").write_bytes(ADIF)
+    files = [str(tmp_path / name) for name in ("missing.adi", "old.adi", "old.adi")]
+
+    def tried(folder: Path) -> tuple[int, str, str]:
+        folder.mkdir(exist_ok=True)
+        (folder / ADIF_COPY).write_bytes(b"in the way")
+        command = [sys.executable, "-m", "watchkeeper", "log", "import", *files, "--json", "--data", str(folder)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        return done.returncode, done.stdout, done.stderr.replace(str(folder), "FOLDER")
+
+    alone = tried(tmp_path / "alone")
+    with daemon(tmp_path / "watched", CONFIG):
+        assert tried(tmp_path / "watched") == alone
+    code, told, complaints = alone
+    assert code == 1
+    assert json.loads(told)["read"] == 0
+    missing, *others = complaints.splitlines()
+    assert missing == f"watchkeeper: {files[0]}: No such file or directory"
+    why = f"no copy of it can be kept in {Path('FOLDER', ADIF_COPY)}: File exists"
+    assert others == [f"watchkeeper: {files[1]}: {why}"] * 2
+
+
+def test_the_standard_input_is_laid_into_the_folder_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "data"
+    with daemon(folder, CONFIG):
+        seen: list[int] = []
+
+        def told(*given: Any, **more: Any) -> Any:
+            seen.append(len(list(folder.glob(".import-*"))))
+            return tell(*given, **more)
+
+        monkeypatch.setattr("watchkeeper.cli.log_import.tell", told)
+        done = CliRunner().invoke(cli, ["log", "import", "-", "--data", str(folder)], input=ADIF)
+        assert done.exit_code == 0
+    assert seen == [1]
 
 
 def test_a_watch_imports_no_file_but_what_was_laid_beside_its_log(tmp_path: Path) -> None:

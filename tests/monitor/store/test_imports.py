@@ -27,7 +27,7 @@ from watchkeeper.model import Contact
 from watchkeeper.store import import_parts, imports
 from watchkeeper.store.contacts import Outcome, standing
 from watchkeeper.store.database import connect_reader
-from watchkeeper.store.errors import BrokenOffError
+from watchkeeper.store.errors import BrokenOffError, FolderError
 from watchkeeper.store.folder import ADIF_COPY, DATABASE
 from watchkeeper.store.imports import Imported
 from watchkeeper.store.merging import Summary
@@ -169,7 +169,7 @@ def test_a_file_that_is_not_there_leaves_no_trace(store: Store) -> None:
 
 def test_where_no_copy_can_be_kept_nothing_is_imported_and_nothing_lies_about(store: Store) -> None:
     (store.folder / ADIF_COPY).write_bytes(b"in the way")
-    with pytest.raises(FileExistsError):
+    with pytest.raises(FolderError, match=f"no copy of it can be kept in .*{ADIF_COPY}: File exists"):
         take(store, HEADER + PLAIN)
     assert log(store) == []
     (store.folder / ADIF_COPY).unlink()
