@@ -166,9 +166,8 @@ def _activated(database: Database) -> None:
     connection = database.conn
     connection.execute("ALTER TABLE contact ADD COLUMN activated TEXT")
     connection.execute(CONTACT_ACTIVATED)
-    for row_id, body in connection.execute("SELECT id, body FROM contact").fetchall():
-        if (activated := activated_by(from_body(body).activations)) is not None:
-            connection.execute("UPDATE contact SET activated = ? WHERE id = ?", (activated, row_id))
+    connection.create_function("made_from", 1, lambda body: activated_by(from_body(body).activations))
+    connection.execute("UPDATE contact SET activated = made_from(body) WHERE made_from(body) IS NOT NULL")
 
 
 def migrate_core(connection: sqlite3.Connection) -> None:
