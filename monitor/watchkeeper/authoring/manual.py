@@ -24,7 +24,7 @@ _SHOWN_MEMBER = re.compile(r"<(\w+\.\w+): [^>]*>")
 #: what only the program itself calls
 _NOT_FOR_PLUGINS = {
     Context: {"rebind"},
-    api.WorkedIndex: {"add", "add_sets", "bit", "touch", "begin_session", "read_activated_by", "dump"},
+    api.WorkedIndex: {"add", "add_sets", "bit", "touch", "begin_session", "go_on_from", "read_activated_by", "dump"},
 }
 #: what a hearing holds of the radio package's types
 _RADIO = (reading.Reading, entity.Placed, entity.Entity, credibility.Credibility)
