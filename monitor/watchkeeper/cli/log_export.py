@@ -40,7 +40,7 @@ def export(file: str, data: Path | None, as_json: bool, since: datetime | None, 
                 with click.open_file(file, "wb") as stream:
                     stream.writelines(_line(row_id, contact) + b"\n" for row_id, contact in found)
             else:
-                _write_adif(file, (to_record(contact) for _, contact in found), list(user_fields(db)))
+                _write_adif(file, (to_record(contact) for _, contact in found), list(user_fields(db, wanted)))
         except BrokenPipeError:
             raise  # whoever read it has enough: no fault
         except OSError as fault:

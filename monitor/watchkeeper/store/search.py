@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import sqlite3
 from collections.abc import Iterator
+from io import BytesIO
 
 import msgspec
 
-from ..adif import UserField, tables
+from ..adif import UserField, read, tables
 from ..model import Contact
 from .contacts import contacts_of
 
@@ -51,13 +52,10 @@ def find(
     connection: sqlite3.Connection, wanted: Wanted, *, newest_first: bool = False, limit: int = -1
 ) -> Iterator[tuple[int, Contact]]:
     """The contacts that are wanted with their row numbers, in the order of time; at most ``limit``, if not negative."""
-    values = {name: value for name, value in msgspec.structs.asdict(wanted).items() if value is not None}
-    conditions = "".join(f" AND {_CONDITIONS[name]}" for name in values)
-    if wanted.call is not None and not set("*?[") & set(wanted.call):
-        conditions += " AND call = :call"  # an index serves equality only
+    where, values = _where(wanted)
     order = "DESC" if newest_first else "ASC"
     rows = connection.execute(
-        f"SELECT id, body, fields, committed_ms FROM confirmed_standing WHERE true{conditions}"  # noqa: S608 - texts of ours
+        f"SELECT id, body, fields, committed_ms FROM confirmed_standing {where}"  # noqa: S608 - texts of ours
         f" ORDER BY started_ms {order}, id {order} LIMIT :limit",
         values | {"limit": limit},
     )
@@ -91,17 +89,32 @@ def tally(connection: sqlite3.Connection) -> Tally:
     )
 
 
-def user_fields(connection: sqlite3.Connection) -> Iterator[UserField]:
-    """The fields of imported records that neither the standard nor an application defines, by their names.
+def user_fields(connection: sqlite3.Connection, wanted: Wanted) -> Iterator[UserField]:
+    """The fields of the imported records among those wanted that neither the standard nor an application defines.
 
-    They come from files whose headers defined them, and a file with them has to define them again.
+    In the order of their names. They come from files whose headers defined them, and a file with them has to define
+    them again.
     """
-    found: set[bytes] = set()
-    for (body,) in connection.execute("SELECT body FROM contact WHERE import_id IS NOT NULL"):
-        found.update(_NAME.findall(body))
-    names = sorted({name.decode("ascii").upper() for name in found} - tables.fields().keys())
-    for number, name in enumerate((name for name in names if not name.startswith("APP_")), 1):
+    found: set[str] = set()
+    seen: set[bytes] = set()
+    where, values = _where(wanted)
+    for (body,) in connection.execute(f"SELECT body FROM confirmed_standing {where} AND import_id IS NOT NULL", values):  # noqa: S608
+        if new := set(_NAME.findall(body)) - seen:  # most often there is none
+            fields = next(read(BytesIO(body)))
+            seen.update(name for name in new if name.decode("ascii").upper() in fields)  # not those within a text
+            found.update(fields)
+    names = sorted(name for name in found - tables.fields().keys() if not name.startswith("APP_"))
+    for number, name in enumerate(names, 1):
         yield UserField(number, name)
+
+
+def _where(wanted: Wanted) -> tuple[str, dict[str, str | int]]:
+    """The condition of a query for what is wanted, in texts of ours alone, and its values."""
+    values = {name: value for name, value in msgspec.structs.asdict(wanted).items() if value is not None}
+    conditions = "".join(f" AND {_CONDITIONS[name]}" for name in values)
+    if wanted.call is not None and not set("*?[") & set(wanted.call):
+        conditions += " AND call = :call"  # an index serves equality only
+    return f"WHERE true{conditions}", values
 
 
 def _most_first(counts: dict[str, int]) -> dict[str, int]:

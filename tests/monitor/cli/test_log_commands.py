@@ -222,6 +222,21 @@ def test_fields_of_the_users_own_come_out_as_the_standard_wants_them(typed: Type
         assert [(record["QRP_ERPX"], record["APP_MINE_X"]) for record in reader] == [("12", "y")] * 2
 
 
+def test_what_looks_like_a_field_within_a_text_and_what_is_not_written_define_none(typed: Typed) -> None:
+    first, second = (
+        b"<CALL:5>W1QSB <QSO_DATE:8>%s <TIME_ON:4>2115 <BAND:3>20m <MODE:3>FT8 " % day
+        for day in (b"20260501", b"20260601")
+    )
+    given = first + b"<ERPX:2>12 <EOR>" + second + b"<COMMENT:19>ant <ERPX:2>99 wire <Rig_Temp:2>31 <EOR>"
+    typed("log", "import", "-", given=b"made by hand <EOH>" + given)
+
+    def defined(*since: str) -> list[str]:
+        return list(read(io.BytesIO(typed("log", "export", *since).stdout_bytes)).header.user_fields)
+
+    assert defined() == ["ERPX", "RIG_TEMP"]
+    assert defined("--since", "2026-05-15") == ["RIG_TEMP"]
+
+
 def test_what_looks_impossible_in_an_imported_contact_is_flagged_and_kept(typed: Typed) -> None:
     given = (
         b"<CALL:8>DL5QRM/P <STATION_CALLSIGN:6>DL5QRM <QSO_DATE:8>20990501 <TIME_ON:4>2115 <FREQ:5>7.074 <BAND:3>20m"
