@@ -23,15 +23,12 @@ from .contacts import LIKE_MS
 from .import_values import (
     FIELDS,
     MADE_FROM,
-    TOLD,
     activated,
     bands,
     data_of,
     days,
     fields_of,
     modes,
-    rests,
-    squares,
     times,
     told_of,
 )
@@ -190,7 +187,7 @@ class _Rows:
         part.started_ms.append(started_ms)
         part.bands.append(band)
         part.modes.append(mode)
-        part.told.append(squares[fields[6]] + rests[fields[TOLD]])
+        part.told.append(told_of(fields))
         part.activated.append(activated[fields[MADE_FROM]])
         return True
 

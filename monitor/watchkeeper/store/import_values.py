@@ -23,7 +23,7 @@ V = TypeVar("V")
 _CACHED = 100_000
 _BANDS = frozenset(band.name for band in BANDS)
 _TEXT = "[ -;=-~]"
-#: the fields, in the order in which :class:`Values` takes them
+#: the fields in the order in which they are given here
 FIELDS = (
     Picked("CALL", "[A-Za-z0-9/]", needed=True),
     Picked("QSO_DATE", "[0-9]", needed=True),
@@ -35,7 +35,7 @@ FIELDS = (
     *(Picked(name, _TEXT, needed=False) for name in OWN_REFERENCE_FIELDS),
 )
 #: which of them say what the record counts for, beside its locator, and what it was made from
-TOLD, MADE_FROM = slice(7, 16), slice(16, None)
+_TOLD, MADE_FROM = slice(7, 16), slice(16, None)
 
 
 class _Known(dict[K, V]):
@@ -65,7 +65,7 @@ def data_of(field: str | None) -> str:
 
 def told_of(fields: tuple[str | None, ...]) -> str:
     """See :mod:`watchkeeper.store.told`: the locator differs from record to record, the rest comes again."""
-    return squares[fields[6]] + rests[fields[TOLD]]
+    return _squares[fields[6]] + _rests[fields[_TOLD]]
 
 
 def _day_ms(field: str | None) -> int:
@@ -129,6 +129,6 @@ bands = _Known(_band)
 #: MODE and SUBMODE → the mode as on the air, and whether it had to be mended; ValueError where there is none
 modes = _Known(_mode)
 #: the parts of what :func:`told_of` gives: of the locator, and of what stands behind it
-squares, rests = _Known(_square), _Known(_rest)
+_squares, _rests = _Known(_square), _Known(_rest)
 #: see :mod:`watchkeeper.store.activated`
 activated = _Known(_activated)
