@@ -82,7 +82,7 @@ def serving(folder: Path, *arguments: str) -> Iterator[Daemon]:
     process = start(folder, port, "--config", str(config), *arguments)
     try:
         daemon = Daemon(process, folder, port)
-        _await(daemon)
+        ready(daemon)
         yield daemon
     finally:
         process.send_signal(signal.SIGTERM)
@@ -111,7 +111,8 @@ def free_port() -> int:
     return port
 
 
-def _await(daemon: Daemon) -> None:
+def ready(daemon: Daemon) -> None:
+    """Wait until it stands."""
     end = time.monotonic() + _STARTS_WITHIN_S
     while time.monotonic() < end:
         if daemon.process.poll() is not None:

@@ -10,7 +10,6 @@ import errno
 import ipaddress
 import os
 import socket
-import struct
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ from ..schema.events import MAX_DATAGRAM, AnyEvent, Contact, Receipt, to_ms
 from ..schema.wire import Decoded, Reason, Refusal, decode, encode, refusal_of
 from .arrival import Arrival, Peer
 from .counters import Counters
+from .multicast import Membership
 from .seal import MARK, Seal, SealError
 
 BUFFER_BYTES = 4 * 1024 * 1024
@@ -27,6 +27,8 @@ MAX_AHEAD_MS = 60_000
 #: datagrams taken in one turn of the loop, so that a flood leaves time for everything else
 BATCH = 256
 _SEAL_BYTES = 256
+#: how often a multicast group is joined on the interfaces that have come since
+RENEW_S = 5.0
 
 
 class IntakeError(Exception):
@@ -56,7 +58,8 @@ class UdpIntake:
         self._clock = clock
         self._seal = seal
         self._watcher = watcher
-        self._socket = _bind(address, port, sealed=seal is not None)
+        self._socket, self._membership = _bind(address, port, sealed=seal is not None)
+        self._renewing: asyncio.TimerHandle | None = None
         self.buffer_bytes = _enlarge(self._socket)
         self._started = False
 
@@ -80,12 +83,16 @@ class UdpIntake:
         """Ready from here on: what arrived since the socket was bound is delivered first."""
         self._loop.add_reader(self._socket, self._drain)
         self._started = True
+        if self._membership is not None:
+            self._renew(self._membership)
 
     def stop(self) -> None:
         """Deliver what the kernel still holds, then close. May be called twice."""
         if self._started:
             self._started = False
             self._loop.remove_reader(self._socket)
+            if self._renewing is not None:
+                self._renewing.cancel()
             while self._drain():
                 pass
         self._socket.close()
@@ -107,6 +114,10 @@ class UdpIntake:
             self._socket.sendto(self._seal.close(body, self._clock()) if self._seal else body, peer)
         except OSError:
             return  # the peer is gone or the buffer full; the repeat will ask again
+
+    def _renew(self, membership: Membership) -> None:
+        membership.renew()
+        self._renewing = self._loop.call_later(RENEW_S, self._renew, membership)
 
     def _drain(self) -> bool:
         """Take up to a batch of datagrams; whether there may be more."""
@@ -195,7 +206,8 @@ def _split_ahead(decoded: Decoded, now_ms: int) -> Decoded:
     return Decoded(events, refusals)
 
 
-def _bind(address: str, port: int, *, sealed: bool) -> socket.socket:
+def _bind(address: str, port: int, *, sealed: bool) -> tuple[socket.socket, Membership | None]:
+    """The socket, and its membership where ``address`` is a group's. Raises IntakeError."""
     try:
         ip = ipaddress.ip_address(address)
     except ValueError:
@@ -207,27 +219,15 @@ def _bind(address: str, port: int, *, sealed: bool) -> socket.socket:
     family = socket.AF_INET if ip.version == 4 else socket.AF_INET6
     sock = socket.socket(family, socket.SOCK_DGRAM)
     sock.setblocking(False)
+    membership = None
     try:
         sock.bind((address, port))
         if isinstance(ip, ipaddress.IPv4Address) and ip.is_multicast:
-            _join(sock, ip)
+            membership = Membership(sock, ip)
     except OSError as error:
         sock.close()
         raise IntakeError(_why_not_bound(address, port, error)) from error
-    return sock
-
-
-def _join(sock: socket.socket, group: ipaddress.IPv4Address) -> None:
-    """Listen to ``group`` on every interface that can: a portable station changes between them."""
-    refused: list[OSError] = []
-    interfaces = socket.if_nameindex()
-    for index, _ in interfaces:
-        try:
-            sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, struct.pack("=4s4xi", group.packed, index))
-        except OSError as error:
-            refused.append(error)
-    if len(refused) == len(interfaces):
-        raise refused[0]
+    return sock, membership
 
 
 def _why_not_bound(address: str, port: int, error: OSError) -> str:
