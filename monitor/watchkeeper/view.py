@@ -139,3 +139,8 @@ AnyView = Table | Gauges | Series | Map | Notice
 def counted(number: int, one: str, many: str | None = None) -> str:
     """So many of a thing, in the words of a view: ``1 contact``, ``1,204 contacts``; ``many`` where it takes no s."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def minus(number: str) -> str:
+    """A number that is written out, ``-12 dB``, as people are shown it, with a true minus sign: ``−12 dB``."""
+    return f"−{number[1:]}" if number.startswith("-") else number

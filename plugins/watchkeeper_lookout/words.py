@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from watchkeeper.api import Doing, OnAir, from_ms
+from watchkeeper.view import minus
 
 _WORDS = {
     Doing.CALLING: "calling",
@@ -48,8 +49,8 @@ def strength_words(snr_db: float) -> str:
 
 
 def db_words(level_db: float) -> str:
-    """A level with a true minus sign: ``−12 dB``."""
-    return f"{level_db:+.0f} dB".replace("-", "−")
+    """A level: ``−12 dB`` or ``+3 dB``."""
+    return minus(f"{level_db:+.0f} dB")
 
 
 def age_words(age_ms: int) -> str:

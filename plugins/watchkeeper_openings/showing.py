@@ -9,7 +9,7 @@ from typing import NamedTuple
 from watchkeeper.api import from_ms
 from watchkeeper.radio import locator, sun
 from watchkeeper.radio.band import words as band_words
-from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View, counted
+from watchkeeper.view import Column, Line, Notice, Panel, Row, Series, Table, Urgency, View, counted, minus
 
 from .window import RINGS_KM, Band, Figures
 
@@ -168,7 +168,7 @@ def history(bands: Sequence[tuple[str, Band]]) -> list[View]:
             panel=Panel.OPENINGS,
             title="Stations per period",
             rank=40,
-            unit="stations",
+            unit="",
             lines=lines,
         )
     ]
@@ -234,4 +234,4 @@ def _movement(here: list[Open]) -> str:
 
 
 def _db(level_db: float) -> str:
-    return f"{level_db:+.0f}".replace("-", "−")
+    return minus(f"{level_db:+.0f}")

@@ -24,6 +24,7 @@ from watchkeeper.view import (
     Urgency,
     View,
     counted,
+    minus,
 )
 
 from .changes import Changes, Effect
@@ -210,7 +211,7 @@ def _hours(quarters: Quarters) -> Series:
     ]
     return Series(
         name="reach.hours", panel=Panel.REACH, title="Stations that report you, by quarter hour", rank=40,
-        unit="stations", lines=tuple(lines),
+        unit="", lines=tuple(lines),
     )  # fmt: skip
 
 
@@ -264,7 +265,7 @@ def _place(call: str) -> str:
 
 
 def _signed(level_db: float) -> str:
-    return f"{level_db:+.0f}".replace("-", "−")
+    return minus(f"{level_db:+.0f}")
 
 
 def _db(level_db: float) -> str:

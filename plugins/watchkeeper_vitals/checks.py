@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from watchkeeper.api import Check, CheckState, Own, Tuning
 from watchkeeper.radio import locator
-from watchkeeper.view import counted
+from watchkeeper.view import counted, minus
 
 from .settings import VitalsConfig
 from .trials import Trial
@@ -108,7 +108,7 @@ def _decodes(known: Evidence) -> Check:
     if known.stations:
         evidence, state = f"{counted(known.stations, 'station')} in the last period", CheckState.GOOD
     elif known.noise_dbfs_hz is not None:
-        evidence, state = f"no station, but noise at {known.noise_dbfs_hz:.0f} dBFS/Hz", CheckState.GOOD
+        evidence, state = f"no station, but noise at {minus(f'{known.noise_dbfs_hz:.0f}')} dBFS/Hz", CheckState.GOOD
     else:
         evidence, state = "no station yet" if known.periods else "no period yet", CheckState.WAITING
     remedy = None if state is CheckState.GOOD else "Compare mode, dial frequency, audio device and clock."

@@ -18,7 +18,7 @@ from watchkeeper.api import (
     hookimpl,
 )
 from watchkeeper.radio.mode import timed
-from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
+from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View, minus
 
 from .beside import Around
 from .checks import Evidence, checks
@@ -135,12 +135,13 @@ class Vitals:
             return clock
         error_s = told.clock_error_s
         if error_s is not None and abs(error_s) > self._config.clock_off_s:
+            off = minus(f"{error_s:+.1f} s off")
             return Vital(
                 "clock",
                 "Clock",
-                f"{error_s:+.1f} s off",
+                off,
                 Urgency.WANTED,
-                f"The computer says that its clock is {error_s:+.1f} s off.",
+                f"The computer says that its clock is {off}.",
                 "Set the computer's clock from a time server or a satellite receiver.",
                 0.95,
                 error_s,

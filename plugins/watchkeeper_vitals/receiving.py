@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from watchkeeper.api import Hearing, Period
 from watchkeeper.radio.mode import timed
-from watchkeeper.view import Urgency
+from watchkeeper.view import Urgency, minus
 
 from . import interference, silence
 from .detect import Latch, Usual, crowding
@@ -198,11 +198,12 @@ class Receiving:
             text = f"right, within {max(0.1, abs(error_s)):.1f} s"
             sentence = None
             if strays:
-                sentence = f"{strays[0]} is {late[strays[0]] - middle_s:+.1f} s off the others: its clock, not yours."
+                off = minus(f"{late[strays[0]] - middle_s:+.1f}")
+                sentence = f"{strays[0]} is {off} s off the others: its clock, not yours."
             return Vital("clock", "Clock", text, sentence=sentence, value=round(error_s, 2))
         ahead = "ahead" if error_s > 0 else "behind"
         drift = self._drift_s_per_h()
-        moving = f", moving {drift:+.1f} s an hour" if abs(drift) > 0.3 else ""
+        moving = f", moving {minus(f'{drift:+.1f}')} s an hour" if abs(drift) > 0.3 else ""
         return Vital(
             "clock",
             "Clock",
@@ -266,18 +267,19 @@ class Receiving:
         low, high = self._config.audio_low_dbfs, self._config.audio_high_dbfs
         if level_dbfs is None:
             return Vital("audio", "Audio", "not told", known=False)
+        level = minus(f"{level_dbfs:.0f}")
         poor = not low <= level_dbfs <= high
         good = low + _AUDIO_SLACK_DB <= level_dbfs <= high - min(_AUDIO_SLACK_DB, 2.0)
         if not self._audio.update(poor=poor, good=good):
-            return Vital("audio", "Audio", f"good, {level_dbfs:.0f} dBFS", value=level_dbfs, low=low, high=high)
+            return Vital("audio", "Audio", f"good, {level} dBFS", value=level_dbfs, low=low, high=high)
         loud = level_dbfs > (low + high) / 2
         what = "too high" if loud else "silent" if level_dbfs <= _SILENT_DBFS else "too low"
         return Vital(
             "audio",
             "Audio",
-            f"{what}, {level_dbfs:.0f} dBFS",
+            f"{what}, {level} dBFS",
             Urgency.WANTED,
-            f"The receive audio is {what}: {level_dbfs:.0f} dBFS, where {low:.0f} to {high:.0f} serve.",
+            f"The receive audio is {what}: {level} dBFS, where {minus(f'{low:.0f}')} to {minus(f'{high:.0f}')} serve.",
             "Turn the level down until strong signals do not clip."
             if loud
             else "Look at cable, sound device and its level; turn it up until noise alone gives about −30 dBFS.",
@@ -311,7 +313,7 @@ class Receiving:
             return found
         level = self._noise.level_dbfs_hz
         if level is not None:
-            return Vital("receiver", "Receiver", f"noise {level:.0f} dBFS/Hz", value=level)
+            return Vital("receiver", "Receiver", f"noise {minus(f'{level:.0f}')} dBFS/Hz", value=level)
         return Vital("receiver", "Receiver", "hears stations" if self.count else "not known yet", known=self.count > 0)
 
 

@@ -23,7 +23,7 @@ from watchkeeper.api import (
     hookimpl,
 )
 from watchkeeper.radio.band import words as band_words
-from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View
+from watchkeeper.view import Column, Gauges, Panel, Reading, Row, Table, View, minus
 
 from .activations import ActivationRule, Progress, Reference, Tally
 from .notes import WorkedNote
@@ -293,8 +293,8 @@ def _row(contact: Contact) -> Row:
             contact.call,
             band_words(contact.band) if contact.band else "",
             contact.mode,
-            contact.report_sent or "",
-            contact.report_received or "",
+            minus(contact.report_sent or ""),
+            minus(contact.report_received or ""),
             contact.entity or "",
             "" if distance is None else f"{distance:,.0f}",
         ),

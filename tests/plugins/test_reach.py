@@ -370,7 +370,9 @@ def test_who_reports_us_is_shown_by_direction_and_hour() -> None:
         if quarter < 2:
             on.skip(60)
     on.close()
-    lines = {line.label: [value for _, value in line.points] for line in view(on, "reach.hours").lines}
+    hours = view(on, "reach.hours")
+    assert (hours.title, hours.unit) == ("Stations that report you, by quarter hour", "")
+    lines = {line.label: [value for _, value in line.points] for line in hours.lines}
     assert lines == {"all round": [1, 3, 1], "E": [0, 0, 1], "SW": [1, 1, 0], "NW": [0, 2, 0]}
 
 

@@ -190,7 +190,7 @@ def test_two_receivers_do_not_overwrite_each_others_vitals() -> None:
         bench.skip()
         if low:
             last = reading(bench, "audio").text
-    assert last == "left: too low, -80 dBFS"
+    assert last == "left: too low, −80 dBFS"
     assert hailed(bench) == ["audio|left"]
     assert reading(bench, "audio").urgency == Urgency.CALM
 
@@ -210,7 +210,7 @@ def test_a_receiver_that_goes_through_many_frequencies_keeps_what_was_found_last
         bench.dial_hz = 14_074_000 + 1000 * number
         bench.close(audio_dbfs=-80.0)
         bench.close(audio_dbfs=-80.0)
-        assert reading(bench, "audio").text == "too low, -80 dBFS", f"on the {number + 1}th frequency"
+        assert reading(bench, "audio").text == "too low, −80 dBFS", f"on the {number + 1}th frequency"
 
 
 def decodes(bench: Bench) -> tuple[CheckState, str]:
@@ -228,7 +228,7 @@ def test_the_preflight_tells_of_the_frequency_that_is_listened_to_now() -> None:
         bench.close()
     assert decodes(bench) == (CheckState.WAITING, "no station yet")
     bench.close(noise_dbfs_hz=-71.0)
-    assert decodes(bench) == (CheckState.GOOD, "no station, but noise at -71 dBFS/Hz")
+    assert decodes(bench) == (CheckState.GOOD, "no station, but noise at −71 dBFS/Hz")
 
 
 def test_the_preflight_tells_of_both_frequencies_that_are_listened_to_by_turns() -> None:
@@ -253,8 +253,8 @@ def test_what_was_found_of_a_source_that_died_without_a_farewell_is_told_no_long
             )  # fmt: skip
         bench.skip()
         if 4 <= number < 4 + periods:
-            assert reading(bench, "audio").text == "left: too low, -80 dBFS"
-    assert reading(bench, "audio").text == "good, -30 dBFS"
+            assert reading(bench, "audio").text == "left: too low, −80 dBFS"
+    assert reading(bench, "audio").text == "good, −30 dBFS"
     bench.skip(periods + 1)
     gauge(bench, host_battery_fraction=0.9)
     (audio,) = (check for check in bench.host.preflight() if check.key == "audio")
@@ -273,7 +273,7 @@ def test_a_source_that_is_minutes_late_is_judged_all_the_same() -> None:
             )  # fmt: skip
         bench.skip()
     assert "audio|left" in hailed(bench)
-    assert reading(bench, "audio").text == "left: too low, -80 dBFS"
+    assert reading(bench, "audio").text == "left: too low, −80 dBFS"
 
 
 MANY = tuple(f"CQ {prefix}QS{last} FN42" for prefix in ("W1", "K2", "N3") for last in "ABCD")

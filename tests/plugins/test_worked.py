@@ -260,7 +260,7 @@ def test_the_log_panel() -> None:
     on.log("VK2QRM", dial_hz=7_074_000, locator="QF56")
     newest, oldest = on.table("worked.contacts").rows
     assert newest.cells[:4] == ("18:01", "VK2QRM", "40 m", "FT8")
-    assert oldest.cells[:7] == ("18:00", "CE3QRT", "20 m", "FT8", "-10", "-12", "Chile")
+    assert oldest.cells[:7] == ("18:00", "CE3QRT", "20 m", "FT8", "−10", "−12", "Chile")
     assert oldest.data["call"] == "CE3QRT"
     counts = next(view for view in on.views() if isinstance(view, Gauges))
     assert {reading.key: reading.value for reading in counts.readings} == {

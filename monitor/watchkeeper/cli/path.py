@@ -13,6 +13,7 @@ from watchkeeper.cli.lines import answer
 from watchkeeper.faces.clean import clean
 from watchkeeper.radio import geodesic, link, locator, sun
 from watchkeeper.radio.place import Point
+from watchkeeper.view import minus
 
 _COORDINATES = re.compile(r"([+-]?[0-9]+(?:\.[0-9]*)?),([+-]?[0-9]+(?:\.[0-9]*)?)", re.ASCII)
 _OPTION = re.compile("--|-[A-Za-z]")
@@ -136,8 +137,11 @@ def _sun_deg(point: Point, when: datetime) -> float:
 def _text(line: Line) -> str:
     hops = f"{line.hops} hop{'' if line.hops == 1 else 's'}"
     long_azimuth_deg = (line.azimuth_deg + 180) % 360
+    here, there, half_way = (
+        minus(f"{deg:+.1f}°") for deg in (line.from_sun_deg, line.to_sun_deg, line.midpoint_sun_deg)
+    )
     return (
         f"{line.distance_km:.0f} km at {line.azimuth_deg:.0f}° (back {line.back_azimuth_deg:.0f}°), "
         f"long path {line.long_path_km:.0f} km at {long_azimuth_deg:.0f}°; {hops}; "
-        f"Sun {line.from_sun_deg:+.1f}° here, {line.to_sun_deg:+.1f}° there, {line.midpoint_sun_deg:+.1f}° half-way"
+        f"Sun {here} here, {there} there, {half_way} half-way"
     )

@@ -13,6 +13,7 @@ from watchkeeper.faces.clean import clean
 from watchkeeper.radio import credibility, message
 from watchkeeper.radio.credibility import Credibility, Evidence
 from watchkeeper.radio.message import Form, Part, Reading, Step
+from watchkeeper.view import minus
 
 
 class Line(msgspec.Struct):
@@ -118,7 +119,7 @@ def _text(text: str) -> str:
 
 def _part(part: Part, directed_to: str | None) -> str:
     """Say who tells what to whom."""
-    report = f" of {part.report_db:+d} dB" if part.report_db is not None else ""
+    report = f" of {minus(f'{part.report_db:+d}')} dB" if part.report_db is not None else ""
     sender, everybody = _name(part.sender, part.sender_hashed), directed_to or "all"
     addressee = _name(part.addressee, part.addressee_hashed) if part.addressee or part.addressee_hashed else everybody
     to = "" if part.step in ("calling", "answering") else "to "

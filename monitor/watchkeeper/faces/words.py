@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime
 
-from ..view import Panel, Urgency, counted
+from ..view import Panel, Urgency, counted, minus
 from .shown import Outbox, PeriodNow, Snapshot, Status
 
 URGENCY_WORDS = {Urgency.CALM: "", Urgency.NOTE: "note", Urgency.WANTED: "wanted", Urgency.URGENT: "urgent"}
@@ -56,8 +56,7 @@ def span(seconds: float) -> str:
 
 def decibel(value: float) -> str:
     """``−12 dB`` or ``+3 dB``."""
-    rounded = round(value)
-    return f"{'−' if rounded < 0 else '+'}{abs(rounded)} dB"
+    return minus(f"{round(value):+d} dB")
 
 
 def utc(at_ms: int) -> str:

@@ -72,11 +72,10 @@ def test_from_a_place_to_itself() -> None:
 def test_for_people() -> None:
     result = run("JN58td", "FN31pr", *AT)
     answer = told("JN58td", "FN31pr", *AT)
+    sun = (f"{answer[f'{where}_sun_deg']:+.1f}°".replace("-", "−") for where in ("from", "to", "midpoint"))
     assert result.stdout == (
-        "6353 km at 298° (back 52°), long path 33677 km at 118°; 2 hops; "
-        f"Sun {answer['from_sun_deg']:+.1f}° here, {answer['to_sun_deg']:+.1f}° there, "
-        f"{answer['midpoint_sun_deg']:+.1f}° half-way\n"
-    )
+        "6353 km at 298° (back 52°), long path 33677 km at 118°; 2 hops; Sun {} here, {} there, {} half-way\n"
+    ).format(*sun)
 
 
 def test_pairs_by_the_line_in_order_bad_ones_too() -> None:

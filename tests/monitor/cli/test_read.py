@@ -96,9 +96,9 @@ def test_bytes_that_are_no_text(run: Any) -> None:
     [
         ("CQ DX DL5QRM JO62", "DL5QRM calls DX, locator JO62; credible"),
         ("W1QSB DL5QRM", "DL5QRM answers W1QSB; credible"),
-        ("<...> W1QSB R-12", "W1QSB acknowledges and gives a report of -12 dB to an unresolved station; "),
+        ("<...> W1QSB R-12", "W1QSB acknowledges and gives a report of −12 dB to an unresolved station; "),
         ("W1QSB DL5QRM 6A WI", "DL5QRM gives a report to W1QSB, exchange 6A WI; "),
-        ("DL5QRM RR73; G4QRS <KH1/W9QTA> -08", "KH1/W9QTA (told by a hash) gives a report of -8 dB to G4QRS; "),
+        ("DL5QRM RR73; G4QRS <KH1/W9QTA> -08", "KH1/W9QTA (told by a hash) gives a report of −8 dB to G4QRS; "),
         ("-73 GL", "free text; credible (a text as operators write them)"),
         ("<...> AZEEU9LTISO RR73", "doubtful ("),
         ("MORE THAN A MESSAGE HOLDS", "no message of the protocol; doubtful"),

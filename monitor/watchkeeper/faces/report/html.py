@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from html import escape
 from importlib import resources
 
-from ...view import Gauges, Notice, Panel, Table, View
+from ...view import Gauges, Notice, Panel, Table, View, minus
 from ..words import PANEL_NAMES, URGENCY_WORDS, band_words
 from .facts import Report, cleaned
 from .plots import figures, svg
@@ -48,8 +48,8 @@ def _contacts(report: Report) -> str:
             one.call,
             band_words(one.band or ""),
             one.mode,
-            one.report_sent or "",
-            one.report_received or "",
+            minus(one.report_sent or ""),
+            minus(one.report_received or ""),
             one.locator or "",
             one.entity or "",
             "" if one.distance_km is None else f"{one.distance_km:,.0f}",

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from ...view import minus
 from ..words import band_words
 from .facts import Report, cleaned
 from .plots import figures, pdf_writer, text_page
@@ -44,7 +45,7 @@ def _lists(report: Report) -> Iterator[str]:
         yield "CONTACTS"
     for one in report.contacts:
         distance = "" if one.distance_km is None else f"{one.distance_km:,.0f} km"
-        reports = f"{one.report_sent or ''} / {one.report_received or ''}"
+        reports = f"{minus(one.report_sent or '')} / {minus(one.report_received or '')}"
         where = f"{one.locator or '':<7}{(one.entity or '')[:26]:<27}{distance}"
         yield f"{when(one.ended_ms)}  {one.call:<12}{band_words(one.band or ''):<7}{one.mode:<6}{reports:<12}{where}"
     if report.hails:

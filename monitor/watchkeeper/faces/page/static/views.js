@@ -91,7 +91,7 @@ const HEIGHT = 36;
 function series(view) {
   return (line) => {
     const known = line.points.filter(([, value]) => Number.isFinite(value));
-    const last = known.length ? `${Number(known[known.length - 1][1].toPrecision(4))} ${view.unit}` : "–";
+    const last = known.length ? `${Number(known[known.length - 1][1].toPrecision(4))} ${view.unit}`.trim() : "–";
     return el("figure", { class: "series" }, el("figcaption", {}, line.label), curve(line, known, last), el("span", {}, last));
   };
 }
