@@ -200,7 +200,7 @@ class Air:
         return at.random.random() < odds
 
     def _react(self, at_ms: int, parity: int, sent: Sequence[Transmission], inbox: dict[Station, list[Copied]]) -> None:
-        taken = [one.offset_hz for one in sent]
+        taken = sorted(one.offset_hz for one in sent)
         open_to_calls = [one for one in sent if one.line.say in (Say.CALL, Say.ROGER_FAREWELL, Say.FAREWELL)]
         sending = {one.station for one in sent}
         for station in self.stations:

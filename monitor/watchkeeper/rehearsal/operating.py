@@ -222,8 +222,7 @@ class Operator:
             self.active.say = Say.CALL
             self.active.heard(chosen.line, chosen.snr_db)
         else:
-            taken = [call.offset_hz for call in heard]
-            self.offset_hz = clear_offset(self._random, taken, self.air.mode.bandwidth_hz)
+            self._clear_offset(heard)
         self.parity = 1 - chosen.parity
 
     def _caller(self, advice: Sequence[Advice]) -> Call | None:
@@ -276,4 +275,8 @@ class Operator:
         if self._idle >= _IDLE_BEFORE_CALLING and self._calls_left == 0:
             self._idle = 0
             self._calls_left = _CALLS_IN_A_ROW
-            self.offset_hz = clear_offset(self._random, [call.offset_hz for call in heard], self.air.mode.bandwidth_hz)
+            self._clear_offset(heard)
+
+    def _clear_offset(self, heard: Sequence[Call]) -> None:
+        taken = sorted(call.offset_hz for call in heard)
+        self.offset_hz = clear_offset(self._random, taken, self.air.mode.bandwidth_hz)

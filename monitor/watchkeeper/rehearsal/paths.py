@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import cache, lru_cache
+
 from watchkeeper.rehearsal import rng
-from watchkeeper.rehearsal.propagation import Geometry, geometry
+from watchkeeper.rehearsal.propagation import Geometry, distance_km, geometry
+from watchkeeper.rehearsal.regions import regions
 from watchkeeper.rehearsal.sky import QUARTER_MS, Sky
 from watchkeeper.rehearsal.station import Link, Station
 
@@ -21,7 +24,6 @@ class Paths:
         self._frequency_hz = frequency_hz
         self._quarter = -1
         self._losses: dict[object, float] = {}
-        self._between_regions: dict[tuple[int, int], Geometry] = {}
 
     def meet(self, own: Station, station: Station) -> None:
         """Lay the link between the own station and one that comes on the air."""
@@ -61,21 +63,26 @@ class Paths:
 
     def _between(self, a: Station, b: Station) -> float:
         first, second = (a, b) if a.region.index <= b.region.index else (b, a)
-        key: object = (first.region.index, second.region.index)
-        path = self._region_path(first, second)
-        if path.distance_km < _BY_REGION_KM:
-            key = (first.place, second.place)
+        near = _apart_km(first.region.index)[second.region.index] < _BY_REGION_KM
+        key: object = (first.place, second.place) if near else (first.region.index, second.region.index)
         found = self._losses.get(key)
         if found is None:
-            if path.distance_km < _BY_REGION_KM:
-                path = geometry(first.place, second.place)
+            path = geometry(first.place, second.place) if near else _far(first.region.index, second.region.index)
             found = self._losses[key] = self._sky.loss_db(path, self._frequency_hz, self._quarter)
         return found
 
-    def _region_path(self, first: Station, second: Station) -> Geometry:
-        key = (first.region.index, second.region.index)
-        found = self._between_regions.get(key)
-        if found is None:
-            a, b = ((one.region.latitude, one.region.longitude) for one in (first, second))
-            found = self._between_regions[key] = geometry(a, b)
-        return found
+
+def _middle(region: int) -> tuple[float, float]:
+    return regions()[region].latitude, regions()[region].longitude
+
+
+@cache
+def _apart_km(region: int) -> tuple[float, ...]:
+    """Return how far the middle of each region is from that of ``region``."""
+    return tuple(distance_km(_middle(region), _middle(one.index)) for one in regions())
+
+
+@lru_cache(maxsize=4096)  # a contest needs about 2,500 of them a quarter of an hour, mostly the same ones again
+def _far(first: int, second: int) -> Geometry:
+    """Return the ways between the middles of two regions."""
+    return geometry(_middle(first), _middle(second))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -144,7 +145,8 @@ class Population:
         return self._station(region, random, at_ms, at_ms + stay_ms)
 
     def leave(self, station: Station) -> None:
-        """Take a station off the air."""
+        """Take a station off the air. Whom it worked is forgotten: else each would hold on to all before it."""
+        station.finished.clear()
         self._book.give_back(self._lent.pop(station.call))
 
     def _station(self, region: Region, random: Random, from_ms: int, to_ms: int) -> Station:
@@ -211,9 +213,17 @@ def awake(local_h: float) -> float:
 
 
 def clear_offset(random: Random, taken: Sequence[float], width_hz: float) -> float:
-    """Return an audio offset in Hz where little is going on: the best of four looks, as an operator would choose."""
+    """Return an audio offset in Hz where little is going on: the best of four looks, as an operator would choose.
+
+    ``taken`` are the offsets in use, rising. A whole band asks at every period: looking at the two nearest is enough.
+    """
     looks = [round(random.uniform(*_OFFSETS_HZ)) for _ in range(4)]
-    return float(max(looks, key=lambda look: min((abs(look - other) for other in taken), default=width_hz)))
+    return float(max(looks, key=lambda look: _room_hz(look, taken, width_hz)))
+
+
+def _room_hz(look: float, taken: Sequence[float], width_hz: float) -> float:
+    at = bisect_left(taken, look)
+    return min((abs(look - other) for other in taken[max(0, at - 1) : at + 1]), default=width_hz)
 
 
 def _pick(table: Sequence[tuple[float, T]], random: Random) -> T:
