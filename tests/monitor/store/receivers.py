@@ -50,9 +50,11 @@ class TurnedClock:
         await self.settle()
 
     async def settle(self) -> None:
-        """Until every courier waits for time to pass or for something new."""
+        """Until every courier waits for time to pass or for something new. A courier that died is told at once."""
         async with asyncio.timeout(10):
-            while len(self._waiting) < self.couriers or any(event.is_set() for _, event in self._waiting):  # noqa: ASYNC110
+            while len(self._waiting) < self.couriers or any(event.is_set() for _, event in self._waiting):
+                working = [task for task in asyncio.all_tasks() if task.get_name().startswith("courier ")]
+                assert len(working) >= self.couriers, "a courier has died"
                 await asyncio.sleep(0)
 
 
@@ -96,6 +98,20 @@ class Stalling(Answering):
         self.asked.set()
         await asyncio.Event().wait()
         return DELIVERED
+
+
+class Lingering(Stalling):
+    """A destination that never answers, and that takes a moment to end when its try is broken off."""
+
+    ended = False
+
+    async def send(self, payload: bytes, key: str) -> Sending:
+        try:
+            return await super().send(payload, key)
+        finally:
+            for _ in range(100):
+                await asyncio.sleep(0)
+            self.ended = True
 
 
 class Raising(Answering):

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import gc
 import sqlite3
+import weakref
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -17,6 +20,7 @@ from tests.monitor.store.receivers import (
     REFUSED,
     Answering,
     Judging,
+    Lingering,
     Raising,
     Stalling,
     TurnedClock,
@@ -29,7 +33,7 @@ from watchkeeper.store import outbox
 from watchkeeper.store.courier import Patience
 from watchkeeper.store.dispatch import DestinationStatus, Dispatcher
 from watchkeeper.store.errors import StoreError
-from watchkeeper.store.outbox import State
+from watchkeeper.store.outbox import Backlog, State
 from watchkeeper.store.store import Store
 
 
@@ -204,6 +208,20 @@ async def test_one_contact_that_always_fails_does_not_stop_the_others(store: Sto
     assert (status.delivered, status.waiting) == (2, 1)
 
 
+async def test_one_contact_that_always_fails_is_not_tried_again_for_the_others_success(
+    store: Store, clock: TurnedClock
+) -> None:
+    home = Judging("home log", lambda key: LATER if key.endswith("|1") else DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.turn(2)
+        await log(store, "2", "home log", dispatcher=dispatcher)
+        await clock.turn(4)
+        await log(store, "3", "home log", dispatcher=dispatcher)
+        await clock.turn(2)
+    assert [payload for _, payload in home.seen] == [b"<1>", b"<1>", b"<2>", b"<1>", b"<3>"]
+
+
 async def test_a_correction_waits_for_what_it_corrects(store: Store, clock: TurnedClock) -> None:
     await store.commit(contact("1"), b"1", [("home log", b"first", None)])
     await store.commit(contact("1", revision=1), b"2", [("home log", b"second", None)])
@@ -243,6 +261,29 @@ async def test_what_a_destination_had_delivered_is_known_when_it_is_gone(store: 
     assert (status.waiting, status.delivered) == (1, 1)
 
 
+async def test_what_was_delivered_before_a_restart_is_counted_on(store: Store, clock: TurnedClock) -> None:
+    await log(store, "1", "home log")
+    async with running(store, clock, Answering("home log", DELIVERED)):
+        await clock.settle()
+    await log(store, "2", "home log")
+    async with running(store, clock, Answering("home log", DELIVERED)) as dispatcher:
+        await clock.settle()
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=2)
+
+
+async def test_backlogs_tell_what_waits_and_what_is_dead_by_destination(store: Store, clock: TurnedClock) -> None:
+    for number in range(3):
+        await log(store, str(number), "a", "b", "c")  # rows 1, 4, 7 for a; 2, 5, 8 for b; 3, 6, 9 for c
+    for row_id, state in ((1, State.DELIVERED), (4, State.DEAD), (2, State.DEAD), (5, State.DEAD), (8, State.DROPPED)):
+        await store.change(partial(outbox.mark, row_id=row_id, state=state, now_ms=clock.ms, why=None))
+    with store.reader() as db:
+        assert outbox.backlogs(db) == {
+            "a": Backlog(waiting=1, dead=1, oldest_ms=clock.ms),
+            "b": Backlog(dead=2),
+            "c": Backlog(waiting=3, oldest_ms=clock.ms),
+        }
+
+
 async def test_destinations_can_change_while_it_runs(store: Store, clock: TurnedClock) -> None:
     first, second, third = Answering("a", DELIVERED), Answering("a", DELIVERED), Answering("b", DELIVERED)
     async with running(store, clock, first) as dispatcher:
@@ -273,3 +314,44 @@ async def test_a_try_that_the_end_cut_off_is_made_again(tmp_path: Path, clock: T
         await clock.settle()
     store.close()
     assert stalling.seen == home.seen == [("DL5QRM|shack|1", b"<1>")]
+
+
+async def test_a_try_that_somebody_else_cancelled_is_made_again_after_a_pause(store: Store, clock: TurnedClock) -> None:
+    class Cancelling(Answering):
+        async def send(self, payload: bytes, key: str) -> Sending:
+            self.seen.append((key, payload))
+            if len(self.seen) == 1:
+                raise asyncio.CancelledError
+            return DELIVERED
+
+    home = Cancelling("home log", DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home):
+        await clock.turn(1.9)
+        assert len(home.seen) == 1
+        await clock.turn(0.1)
+        assert len(home.seen) == 2
+
+
+async def test_the_end_comes_behind_the_end_of_the_last_try(store: Store, clock: TurnedClock) -> None:
+    home = Lingering("home log", DELIVERED)
+    await log(store, "1", "home log")
+    async with running(store, clock, home):
+        await home.asked.wait()
+    assert home.ended
+
+
+async def test_a_destination_that_is_gone_is_forgotten(store: Store, clock: TurnedClock) -> None:
+    home = Answering("home log", DELIVERED)
+    forgotten = weakref.ref(home)
+    async with running(store, clock) as dispatcher:
+        dispatcher.replace([home])
+        clock.couriers = 1
+        await clock.settle()
+        dispatcher.replace([])
+        clock.couriers = 0
+        del home
+        async with asyncio.timeout(10):
+            while forgotten() is not None:
+                await asyncio.sleep(0)
+                gc.collect()

@@ -152,6 +152,19 @@ async def test_who_is_there_again_is_tried_at_once_and_if_still_down_after_the_f
         assert len(home.seen) == 6
 
 
+async def test_who_is_there_again_and_still_down_is_tried_with_each_contact_after_the_first_wait(
+    store: Store, clock: TurnedClock
+) -> None:
+    home = Answering("home log", LATER)
+    await log(store, "1", "home log")
+    await log(store, "2", "home log")
+    async with running(store, clock, home) as dispatcher:
+        await clock.turn(2)
+        dispatcher.reachable("home log")
+        await clock.turn(2)
+    assert [payload for _, payload in home.seen] == [b"<1>", b"<2>", b"<1>", b"<2>"]
+
+
 async def test_when_one_gets_through_all_that_failed_with_it_are_due(store: Store, clock: TurnedClock) -> None:
     up = False
     home = Judging("home log", lambda _key: DELIVERED if up else LATER)
