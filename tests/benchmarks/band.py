@@ -50,7 +50,7 @@ class Station:
         return f"{partner.call} {self.call} {'RR73' if step < 0.9 else '73'}"
 
 
-def periods(start_ms: int, first_seq: int = 1, seed: int = 7) -> Iterator[list[bytes]]:
+def periods(start_ms: int, first_seq: int = 1, seed: int = 7, heard: int = HEARD) -> Iterator[list[bytes]]:
     """For ever: the events of one period after another, each as JSON. Their numbers go on from ``first_seq``."""
     dice = random.Random(seed)
     sides = [[Station(dice) for _ in range(STATIONS // 2)] for _ in range(2)]
@@ -58,11 +58,11 @@ def periods(start_ms: int, first_seq: int = 1, seed: int = 7) -> Iterator[list[b
     while True:
         side, others = sides[start_ms // PERIOD_MS % 2], sides[1 - start_ms // PERIOD_MS % 2]
         made = []
-        for station in dice.sample(side, HEARD):
+        for station in dice.sample(side, heard):
             text = station.says(dice.choice(others), dice)
             made.append(_heard(start_ms, seq, station, text, station.snr_db + dice.randrange(-3, 4)))
             seq += 1
-        made.append(_marker(start_ms, seq))
+        made.append(_marker(start_ms, seq, heard))
         seq += 1
         yield made
         side[dice.randrange(len(side))] = Station(dice)
@@ -100,8 +100,8 @@ def _heard(start_ms: int, seq: int, station: Station, text: str, snr_db: int) ->
     ).encode()
 
 
-def _marker(start_ms: int, seq: int) -> bytes:
+def _marker(start_ms: int, seq: int, heard: int) -> bytes:
     return (
         f'{{"v":1,"kind":"period","source":"{SOURCE}","at":"{stamp(start_ms)}","run":"{RUN}","seq":{seq},"mode":"FT8",'
-        f'"dial_hz":{DIAL_HZ},"count":{HEARD},"final":true,"listened_s":15}}'
+        f'"dial_hz":{DIAL_HZ},"count":{heard},"final":true,"listened_s":15}}'
     ).encode()
