@@ -75,14 +75,18 @@ def left_s(period: PeriodNow, now_ms: int) -> float:
     return float(length_ms - now_ms % length_ms) / 1000
 
 
+def period_s(snapshot: Snapshot) -> float:
+    """The length of a period in seconds."""
+    return DEFAULT_PERIOD_S if snapshot.period is None else snapshot.period.length_s
+
+
 def silence_s(snapshot: Snapshot, now_ms: int) -> float | None:
     """For how long the sources have been silent, or None while that is less than would be strange."""
     heard_ms = snapshot.now_ms
     if heard_ms is None:
         return None
-    length_s = snapshot.period.length_s if snapshot.period is not None else DEFAULT_PERIOD_S
     quiet_s = (now_ms - heard_ms) / 1000
-    return quiet_s if quiet_s > SILENT_PERIODS * length_s + SILENT_GRACE_S else None
+    return quiet_s if quiet_s > SILENT_PERIODS * period_s(snapshot) + SILENT_GRACE_S else None
 
 
 def logged(snapshot: Snapshot) -> str:

@@ -144,6 +144,24 @@ async def test_after_a_restart_nothing_is_missing(browser: Browser, watch: Watch
         assert "raised meanwhile" in str(await browser.ask("document.querySelector('#announce').textContent"))
 
 
+async def test_of_the_newest_period_the_most_urgent_hail_comes_first(
+    browser: Browser, page: OpenPage, watch: Watch
+) -> None:
+    told = [("before", 3, -20), ("first", 3, -6), ("later", 3, -4), ("calm", 1, -3)]
+    watch.show(
+        hails=[
+            {"key": words, "urgency": urgency, "sentence": words, "at_ms": scenes.NOW_MS + seconds * 1000}
+            for words, urgency, seconds in told
+        ]
+    )
+    await browser.open(page.urls[0])
+    await browser.wait(SHOWN, 10)
+    text = await browser.text("#hails")
+    found = [text.index(words) for words in ("later", "first", "calm")]
+    assert found == sorted(found)
+    assert "before" not in text  # but "and 1 more"
+
+
 async def test_a_paired_phone_marks_a_hail_as_done(browser: Browser, watch: Watch) -> None:
     async with open_page(watch.source, to_network=True, port=0, addresses=["127.0.0.2"]) as page:
         await browser.open(page.urls[0], PHONE)

@@ -63,6 +63,23 @@ def test_every_key_is_named_where_all_are_there(columns: int) -> None:
         assert name in keys
 
 
+def test_of_the_newest_period_the_most_urgent_hail_comes_first() -> None:
+    told = [
+        ("urgent before", 3, -20),
+        ("urgent", 3, -6),
+        ("note later", 1, -5),
+        ("urgent later", 3, -4),
+        ("wanted", 2, -3),
+    ]
+    hails = [
+        {"key": words, "urgency": urgency, "sentence": words, "at_ms": scenes.NOW_MS + seconds * 1000}
+        for words, urgency, seconds in told
+    ]
+    shown = [lines_of(80, 24, viewing=Viewing(chosen=at), hails=hails)[-2] for at in range(5)]
+    for line, words in zip(shown, ("urgent later", "urgent", "wanted", "note later", "urgent before"), strict=True):
+        assert f" {words}  " in line
+
+
 def test_an_empty_cell_adds_nothing_to_the_advice() -> None:
     views = scenes.snapshot()["views"]
     columns = [scenes.column(key, key) for key in ("call", "why", "doing")]

@@ -110,7 +110,15 @@ def test_the_page_stands_alone_and_holds_everything() -> None:
     page = html.page(facts())
     reader = Reader(page)
     text = " ".join(reader.text)
-    for needed in ("W1QSB", "G4QRT", "−05 / −11", "−03", "Where the contacts are", "SWR 1.9, rising", "decoder tuned to"):
+    for needed in (
+        "W1QSB",
+        "G4QRT",
+        "−05 / −11",
+        "−03",
+        "Where the contacts are",
+        "SWR 1.9, rising",
+        "decoder tuned to",
+    ):
         assert needed in text
     assert not reader.tags & {"script", "img", "iframe", "object", "link", "form", "base"}
     assert not {name for name in reader.attributes if name.startswith("on")} | (reader.attributes & {"src", "href"})

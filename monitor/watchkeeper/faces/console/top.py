@@ -1,4 +1,4 @@
-"""The lines above and below the panels: period, station, advice, callers, newest hail, keys."""
+"""The lines above and below the panels: period, station, advice, callers, hail, keys."""
 
 from __future__ import annotations
 

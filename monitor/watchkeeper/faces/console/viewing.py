@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from ...view import Panel
 from ..invitation import Invitation
 from ..shown import HailShown, Snapshot
+from ..words import period_s
 
 #: older hails are history
 HAIL_OPEN_MS = 30 * 60_000
@@ -21,17 +22,21 @@ class Viewing:
     helping: bool = False
     can_invite: bool = False
     invitation: Invitation | None = None  # shown in place of the panels
-    chosen: int = 0  # 0 is the newest open hail
+    chosen: int = 0  # 0 is the last of the open hails
     message: str | None = None
     lost_s: float | None = None  # for how long the watch has not answered
     done: dict[str, int] = field(default_factory=dict)  # hail key → event time of the hail that was marked done
 
     def open_hails(self, snapshot: Snapshot) -> tuple[HailShown, ...]:
-        """The hails of the last half hour that nobody here marked as done, each matter once, newest last."""
+        """The hails of the last half hour that nobody here marked as done, each matter once.
+
+        The newest period last, in it the most urgent, and of these the newest.
+        """
         newest = {hail.key: hail for hail in snapshot.hails}
         since = (snapshot.now_ms or 0) - HAIL_OPEN_MS
         kept = (hail for hail in newest.values() if hail.at_ms > max(since, self.done.get(hail.key, -1)))
-        return tuple(sorted(kept, key=lambda hail: hail.at_ms))
+        length_ms = period_s(snapshot) * 1000
+        return tuple(sorted(kept, key=lambda hail: (hail.at_ms // length_ms, hail.urgency, hail.at_ms)))
 
     @staticmethod
     def offered(snapshot: Snapshot) -> str | None:

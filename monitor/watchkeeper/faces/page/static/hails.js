@@ -10,11 +10,11 @@ const OPEN_MS = 30 * 60000; // older ones are history
 
 const done = new Map(); // hail key → event time of the hail that was marked as done here
 let told = null; // the hails that were announced; none is before the first snapshot
-let latest = { hails: [], nowMs: 0 };
+let latest = { hails: [], nowMs: 0, lengthMs: 15000 };
 
-/** Show the hails of a snapshot whose event clock stands at `nowMs`, and announce those that are new. */
-export function showHails(hails, nowMs) {
-  latest = { hails, nowMs };
+/** Show the hails of a snapshot whose event clock stands at `nowMs`, in periods of `lengthMs`; announce new ones. */
+export function showHails(hails, nowMs, lengthMs) {
+  latest = { hails, nowMs, lengthMs };
   announce(hails);
   draw();
 }
@@ -35,12 +35,14 @@ export function say(words) {
   byId("announce").replaceChildren(el("p", {}, words));
 }
 
+/* The newest period first, in it the most urgent, and of these the newest. */
 function open() {
   const newest = new Map(latest.hails.map((hail) => [hail.key, hail]));
   const since = latest.nowMs - OPEN_MS;
+  const period = (hail) => Math.floor(hail.at_ms / latest.lengthMs);
   return [...newest.values()]
     .filter((hail) => hail.at_ms > Math.max(since, done.get(hail.key) ?? -1))
-    .sort((a, b) => b.at_ms - a.at_ms);
+    .sort((a, b) => period(b) - period(a) || (b.urgency ?? 0) - (a.urgency ?? 0) || b.at_ms - a.at_ms);
 }
 
 function draw() {

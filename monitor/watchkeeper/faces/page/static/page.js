@@ -127,7 +127,7 @@ function draw() {
       views.length ? panel(views, band) : el("p", { class: "hint" }, "no plugin shows anything here"),
     );
   }
-  showHails(snapshot.hails ?? [], eventMs() ?? 0);
+  showHails(snapshot.hails ?? [], eventMs() ?? 0, periodAt(0).length);
   drawAdvice(byPanel);
   drawCallers(byPanel);
   drawMap();
