@@ -330,8 +330,7 @@ class _AdiStream:
     def _skip_to_mark(self) -> None:
         """Pass over the text up to and with the next end mark, however far it is."""
         while True:
-            lowered = self._text.lower() if self._text.isascii() else self._text.translate(_LOWER)
-            found = lowered.find("<eor>", self._position)
+            found = self._text.lower().find("<eor>", self._position)  # no Latin-1 character changes its length
             if found >= 0:
                 self._pass(found + len("<eor>"))
                 return
@@ -367,10 +366,6 @@ class _AdiStream:
     def _pass(self, position: int) -> None:
         self._line += self._text.count("\n", self._position, position)
         self._position = position
-
-
-#: lower-cases ASCII only: other characters may change their number when lower-cased
-_LOWER = {code: code + 32 for code in range(ord("A"), ord("Z") + 1)}
 
 
 def _decode(record: Record) -> None:

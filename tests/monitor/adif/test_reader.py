@@ -261,6 +261,44 @@ def test_a_record_beyond_the_limit_is_cut_off_and_the_next_is_read() -> None:
     assert (good["CALL"], good.line) == ("JA1QRV", 2)
 
 
+def pieces(*parts: bytes) -> Spring:
+    """A stream that gives one part at each reading, however much was asked for."""
+
+    class Pieces(Spring):
+        def read(self, size: int = -1) -> bytes:
+            return next(self._pieces, b"")
+
+    return Pieces(iter(parts))
+
+
+def test_a_record_without_an_end_is_one_error_and_nothing_comes_after_it() -> None:
+    record = only(b"<CALL:6>DL5QRM " + b" " * RECORD_LIMIT * 2 + b"<BAND:3>20m")
+    assert record == {"CALL": "DL5QRM"}
+    assert not record.complete
+    why = "no <EOR> within 262144 bytes: what follows up to the next one is passed over"
+    assert record.problems == [(1, 1, None, "error", why)]
+
+
+@pytest.mark.parametrize("cut", range(8))
+@pytest.mark.parametrize("mark", [b"<eor>", b"<EOR>"])
+def test_the_end_mark_of_a_record_beyond_the_limit_is_found_wherever_it_stands(cut: int, mark: bytes) -> None:
+    start = b"<NOTES:5><eor><NAME:5>J\xc3\xbcrg "
+    blanks = b"\n" * (RECORD_LIMIT - len(start))
+    data = start + blanks + b"<A:0>" + mark + b"\n<CALL:6>JA1QRV<EOR>"
+    for place in (RECORD_LIMIT, RECORD_LIMIT + 5):
+        stream = pieces(data[: place + cut], data[place + cut :])
+        long, good = read(stream)  # type: ignore[arg-type]
+        assert long == {"NOTES": "<eor>", "NAME": "Jürg"}
+        assert (good.number, good.line, good.end) == (2, len(blanks) + 2, len(data))
+
+
+def test_what_no_mark_ends_is_told_in_words() -> None:
+    assert only(b"<CALL:6>DL5QRM").problems == [
+        (1, 1, None, "error", "the file ends inside this record: <EOR> is missing, so its end may be lost")
+    ]
+    assert only(b"Dear operator").problems == [(1, 1, None, "error", "no field of ADIF can be found in this text")]
+
+
 def test_a_comment_of_any_length_may_stand_between_records() -> None:
     for length in range(RECORD_LIMIT - 20, RECORD_LIMIT + 3):
         data = b"h<EOH>" + b"x" * length + b"<CALL:6>DL5QRM<EOR>"
