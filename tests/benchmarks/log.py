@@ -55,13 +55,16 @@ def _importing(contacts: int) -> list[Figure]:
 
 
 def _looking_up() -> list[Figure]:
-    result = lookup.measure()
-    return [
+    result: dict[str, Any] = lookup.measure()
+    figures = [
         Figure("pyhamcty, a call looked up first", float(result["reference_per_s"]), "calls/s"),
         Figure("a call looked up first", float(result["first_per_s"]), "calls/s"),
         Figure("a call looked up again", float(result["remembered_per_s"]), "calls/s"),
         at_least("first look-up to pyhamcty's", float(result["times_reference"]), "times", 100.0),
     ]
+    if result["times_pyhamtools"] is not None:
+        figures.append(Figure("first look-up to pyhamtools'", float(result["times_pyhamtools"]), "times"))
+    return figures
 
 
 def _index(folder: Path, contacts: int) -> list[Figure]:

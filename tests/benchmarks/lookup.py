@@ -1,20 +1,26 @@
-"""First-time look-ups of call signs, against pyhamcty's: ``python -m tests.benchmarks.lookup [--json]``.
+"""First-time look-ups of call signs, against two libraries: ``python -m tests.benchmarks.lookup [--json]``.
 
-Both load their own data before the clock runs and see every call for the first time. The calls are the same: each
-prefix of the country file, made a call of. The faster of several rounds counts, as it is disturbed least.
+Each loads its data before the clock runs and sees every call for the first time; pyhamtools, which brings none, gets
+ours. The calls are the same. The faster of several rounds counts, as it is disturbed least. Without the extra ``peers``
+only pyhamcty is compared.
 """
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import platform
+import plistlib
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import pyhamcty
 
 from watchkeeper.radio import entity
+from watchkeeper.radio.release import from_compact
 
 ROUNDS = 5
 REFERENCE_CALLS = 1500  # the reference library is slow: a sample is enough
@@ -46,12 +52,37 @@ def ours(wanted: Sequence[str]) -> float:
     return best
 
 
-def measure() -> dict[str, float | int | str]:
+def _of_pyhamtools(wanted: Sequence[str]) -> float | None:
+    """Its rate with the prefixes of our release; None where it is not installed."""
+    if importlib.util.find_spec("pyhamtools") is None:
+        return None
+    import pyhamtools as peer
+
+    folder = Path(peer.__file__).parent
+    names = {code: name for name, code in json.loads((folder / "countryfilemapping.json").read_text("utf-8")).items()}
+    rows = {}
+    for row in from_compact(entity.BUNDLED.read_text("utf-8")).rows:
+        for exact, table in ((False, row.prefixes), (True, row.calls)):
+            for key, at in table.items():
+                rows[key] = {
+                    "Country": names[row.code], "CQZone": at.cq_zone, "ITUZone": at.itu_zone,
+                    "Continent": at.continent, "Latitude": at.latitude, "Longitude": -at.longitude,
+                    "ExactCallsign": exact,
+                }  # fmt: skip
+    with tempfile.NamedTemporaryFile(suffix=".plist") as file:
+        plistlib.dump(rows, file)
+        file.flush()
+        found = peer.Callinfo(peer.LookupLib(lookuptype="countryfile", filename=file.name))
+    return rate(found.get_all, wanted)
+
+
+def measure() -> dict[str, float | int | str | None]:
     """The figures of one run."""
     wanted = calls()
     entity.release()  # loads the data
     reference = pyhamcty.CountryData()
     theirs = max(rate(reference.country, wanted[:REFERENCE_CALLS]) for _ in range(2))
+    others = _of_pyhamtools(wanted)
     first = ours(wanted)
     entity.lookup.cache_clear()
     few = wanted[:20_000]
@@ -61,9 +92,11 @@ def measure() -> dict[str, float | int | str]:
         "python": platform.python_version(),
         "calls": len(wanted),
         "reference_per_s": round(theirs),
+        "pyhamtools_per_s": None if others is None else round(others),
         "first_per_s": round(first),
         "remembered_per_s": round(remembered),
         "times_reference": round(first / theirs, 1),
+        "times_pyhamtools": None if others is None else round(first / others, 1),
     }
 
 
@@ -74,7 +107,8 @@ def main(arguments: Sequence[str]) -> None:
         print(json.dumps(figures))
         return
     for name, figure in figures.items():
-        print(f"{name:<18} {figure:>12,}" if isinstance(figure, int) else f"{name:<18} {figure:>12}")
+        shown = f"{figure:,}" if isinstance(figure, int) else "not installed" if figure is None else figure
+        print(f"{name:<18} {shown:>13}")
 
 
 if __name__ == "__main__":
