@@ -55,7 +55,7 @@ def record(
     payloads: Sequence[Payload],
     *,
     committed_ms: int,
-    forward: bool = True,
+    forward: bool,
 ) -> Outcome:
     """Take ``contact`` into the log, or say why not. ``digest`` stands for its content as the source sent it."""
     before = connection.execute(
@@ -218,13 +218,8 @@ def take_number(connection: sqlite3.Connection) -> int:
     return number
 
 
-def body_of(contact: Contact) -> bytes:
-    """A contact as the log keeps it."""
-    return _encode(contact)
-
-
 def from_body(body: bytes) -> Contact:
-    """The contact that a row keeps: as :func:`body_of` wrote it, or the ADIF record of an import."""
+    """The contact that a row keeps: JSON, or the ADIF record of an import."""
     if body.startswith(b"{"):
         return _decode(body)
     return from_record(next(read(BytesIO(body)))).contact

@@ -85,6 +85,14 @@ async def test_a_like_contact_under_another_id_joins_the_first_and_is_not_forwar
     assert {row.contact_id for row in rows(store)} == {1}
 
 
+async def test_a_chain_of_like_contacts_is_one_group(store: Store) -> None:
+    for number in range(3):  # the last is like the second only
+        one = contact(str(number), started_ms=STARTED_MS + number * 240_000)
+        outcome = await store.commit(one, str(number).encode(), PAYLOADS)
+    assert outcome.same_as == 1
+    assert standing(store) == [1]
+
+
 async def test_a_correction_of_a_joined_contact_is_not_forwarded_either(store: Store) -> None:
     await store.commit(contact("1"), ONE, PAYLOADS)
     await store.commit(contact("2"), TWO, PAYLOADS)
@@ -179,3 +187,14 @@ async def test_a_payload_that_cannot_be_encoded_never_blocks_the_contact(store: 
 async def test_what_is_not_to_be_forwarded_has_no_outbox_rows(store: Store) -> None:
     await store.commit(contact(), ONE, PAYLOADS, forward=False)
     assert rows(store) == []
+
+
+async def test_what_changes_the_log_takes_the_next_number_even_of_an_empty_one(store: Store) -> None:
+    assert store.newest_contact() == 0
+    path = store.folder / "empty.adi"
+    path.write_bytes(b"")
+    for number in (1, 2):
+        store.undo_import(store.import_adif(path, path.name, lambda _done: None).id)
+        assert store.newest_contact() == number
+    assert (await store.commit(contact(), ONE, PAYLOADS)).contact_id == 3
+    assert store.newest_contact() == 3

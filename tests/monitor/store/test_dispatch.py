@@ -306,7 +306,8 @@ async def test_a_try_that_the_end_cut_off_is_made_again(tmp_path: Path, clock: T
     patience = Patience(one_try_s=60, farewell_s=0.01)
     dispatcher = Dispatcher(store, [stalling], clock=clock, random=Random(7), patience=patience)
     dispatcher.start()
-    await stalling.asked.wait()
+    async with asyncio.timeout(5):
+        await stalling.asked.wait()
     await dispatcher.stop()
     store.close()
     store = Store.open(tmp_path, now=now)
@@ -336,7 +337,7 @@ async def test_a_try_that_somebody_else_cancelled_is_made_again_after_a_pause(st
 async def test_the_end_comes_behind_the_end_of_the_last_try(store: Store, clock: TurnedClock) -> None:
     home = Lingering("home log", DELIVERED)
     await log(store, "1", "home log")
-    async with running(store, clock, home):
+    async with running(store, clock, home), asyncio.timeout(5):
         await home.asked.wait()
     assert home.ended
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 
+import msgspec
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.monitor.store.making import STARTED_MS, contact
@@ -46,7 +47,7 @@ def test_every_state_is_the_same_with_and_without_snapshots(
             one = contact(
                 str(source_id), revision=revision, call=call, band=band, mode=mode, confirmed=confirmed, locator="FN42"
             )
-            record(db, one, b"", (), committed_ms=STARTED_MS)
+            record(db, one, b"", (), committed_ms=STARTED_MS, forward=False)
             before_id = contacts.newest(db) + 1
             index, _ = worked_rows.index_before(db, before_id)
             states[before_id] = content(index)
@@ -67,7 +68,7 @@ async def test_a_correction_takes_the_wrong_call_out(store: Store) -> None:
 
 
 async def test_a_large_log_is_read_once_and_then_from_its_snapshot(store: Store) -> None:
-    body = contacts.body_of(contact())
+    body = msgspec.json.encode(contact())
     rows = [(f"k{n}", f"W{n % 10}Q{chr(65 + n % 26)}{chr(65 + n // 26 % 26)}", body) for n in range(2_500)]
 
     def fill(db: sqlite3.Connection) -> None:
