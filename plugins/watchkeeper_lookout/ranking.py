@@ -21,6 +21,7 @@ from .readiness import (
     LATE_START_MS,
     act_by_ms,
     answer_share,
+    copy_share,
     cycles_ago,
     guess_of,
     length_ms_of,
@@ -45,7 +46,10 @@ _KEPT = 20_000
 
 
 class Ranked(msgspec.Struct, frozen=True):
-    """One station with its rank: the higher ``score`` first. ``chance`` is of a decode, None in an untimed mode."""
+    """One station with its rank: the higher ``score`` first.
+
+    ``chance`` is of a decode, our calls in vain counted; None in an untimed mode.
+    """
 
     station: OnAir
     score: float
@@ -207,11 +211,12 @@ class Ranker:
     def _reach(self, station: OnAir, note: ReachNote | None) -> tuple[float | None, float | None, str]:
         if note is not None:
             now = note.at_power(self._context.own.power_w)  # another power counts at once, heard again or not
-            return now.expected_db, now.chance, now.evidence
+            return now.expected_db, copy_share(now.chance, station.tries), now.evidence
         found = guess_of(station, self._context.own)
         if found is None:
             return None, None, "no timed mode"
-        return *found, "no evidence: from strength and power alone"
+        expected_db, chance = found
+        return expected_db, copy_share(chance, station.tries), "no evidence: from strength and power alone"
 
 
 def waited_ms_of(station: OnAir, now_ms: int) -> int:

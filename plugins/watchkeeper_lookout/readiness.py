@@ -55,14 +55,18 @@ def readiness(station: OnAir, now_ms: int) -> float:
     return float(ready * _MISSED**station.missed * _AGED ** cycles_ago(station, now_ms))
 
 
+def copy_share(chance: float, tries: int) -> float:
+    """The chance of a decode after so many calls in vain (Bayes): silence speaks against it, and not for sure."""
+    silent = (1 - _ANSWERS) ** tries
+    return chance * silent / (chance * silent + 1 - chance) if chance < 1 else 1.0
+
+
 def answer_share(chance: float, expected_db: float, station: OnAir, now_ms: int) -> float:
-    """The chance that it answers us rather than another: after our calls in vain, and against those who call it too."""
-    silent = (1 - _ANSWERS) ** station.tries
-    copies = chance * silent / (chance * silent + 1 - chance) if chance < 1 else 1.0
+    """The chance that it answers us rather than another who calls it too; ``chance``: that it decodes us."""
     rivals = len([at_ms for _, at_ms in station.rivals if at_ms >= now_ms - _RIVALS_MS])
     crowd = rivals + _UNHEARD_RIVALS * _UNANSWERED**station.calls_in_vain
     beats = 1 / (1 + exp(-(expected_db - _EVEN_DB) / _DECIDES_DB))
-    return float(copies * beats**crowd)
+    return float(chance * beats**crowd)
 
 
 def act_by_ms(period_ms: int, mode_name: str, now_ms: int) -> int:

@@ -2,12 +2,14 @@
 
 The path loses as much either way, so report and hearing differ by powers, noises and decoders only. What is estimated:
 
-* per band the usual excess of a report over our own hearing, as the median over stations. A report exists only where
-  somebody decoded us, so each one is read as drawn from a normal distribution cut off at the decoding limit: its
-  *excess* is the centre of the distribution of which it is the median. Reports at the displayed floor keep their rank
-  in the median and no more.
+* per band the usual excess of a report over our own hearing, as the median over stations, and how surely so many of
+  them tell it. A report exists only where somebody decoded us, so each one is read as drawn from a normal distribution
+  cut off at the decoding limit: its *excess* is the centre of the distribution of which it is the median. Reports at
+  the displayed floor keep their rank in the median and no more.
 * per station its own difference, as far as it has reported us, weighed against the band's by their variances.
 * per source of our hearings a constant bias, drawn towards none.
+
+A call of the next minutes meets the slow fading anew, which is therefore in every spread beside what is not known.
 
 All powers are in dBW. No clock and no state but what is entered.
 """
@@ -17,7 +19,7 @@ from __future__ import annotations
 from bisect import insort
 from collections import OrderedDict
 from collections.abc import Iterable
-from math import erf, exp, sqrt
+from math import erf, exp, pi, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
@@ -36,29 +38,29 @@ POWER_VAR = 32.0
 PATH_VAR = 30.0
 AREAS_VAR = 60.0
 #: spread of a report round what the band and the area let expect: first guess, and how many reports it counts as
-SPREAD_DB = 7.5
+SPREAD_DB = 7.0
 SPREAD_WEIGHT = 15
 #: the prior of the band's excess: its spread, and how many stations it counts as
 PRIOR_DB = 6.0
 PRIOR_WEIGHT = 4
 #: rounding and reading of one report
 READING_VAR = 1.5
-#: between our hearing of a station and its hearing of us lies a period
-_UNTIL_THEN_VAR = fading_var(15_000) + READING_VAR
+#: a call of ours meets the fading of its own moment, which our hearing of minutes says little about
+_CALL_VAR = FADING_DB**2 + READING_VAR
+#: the variance of the median of n normal values is so many n-ths of theirs
+_MEDIAN_VAR = pi / 2
 #: what neighbours on top of a signal take from our hearing of it, and how fast paths change, as variances in dB²
 #: (common practice, no source)
 DISTURBED_VAR = 8.0
 DRIFT_VAR_PER_H = 60.0
-#: below this chance of one that has reported us, only a part of what lacks is believed (common practice, no source)
-OWN_CHANCE = 0.4
-DOUBT = 0.4
 #: reports so old count half
 HALF_LIFE_MS = 2 * 3_600_000
 MOST_STATIONS = 400
 #: a bias counts in full only when borne out by many times this number of reports
 BIAS_WEIGHT = 10
-#: how far below the limit single transmissions still decode: the softness of the decoding curve as a deviation
-SOFT_DB = 1.7
+#: how far from the limit single transmissions still decode or not: the softness of the decoding curve as a deviation,
+#: that of a logistic curve of 1 dB as in ``radio.link``
+SOFT_DB = pi / sqrt(3)
 
 
 class Pair(NamedTuple):
@@ -121,6 +123,7 @@ class BandEstimate:
         self._own: OrderedDict[str, _Own] = OrderedDict()
         self._excess_db = prior_db
         self._spread_db = SPREAD_DB
+        self._excess_var = PRIOR_DB**2
         self._source_bias: dict[str, float] = {}
         self._reports = 0
         self._newest_ms: int | None = None
@@ -169,6 +172,8 @@ class BandEstimate:
         self._excess_db = _weighted_median([*anchors, *weighted])
         self._source_bias = _biases([(pair.source, excess_db - self._excess_db) for pair, excess_db in found])
         self._spread_db = self._spread_of([pair for pair, _ in found])
+        counted = sum(weight for _, weight in weighted)
+        self._excess_var = 1 / (1 / PRIOR_DB**2 + counted / (_MEDIAN_VAR * self._spread_db**2))
         self._stale = False
 
     @staticmethod
@@ -205,7 +210,7 @@ class BandEstimate:
         if self._stale:
             self._reckon(self._newest_ms or now_ms)
         mean_db = mixed_db(heard_db, around) + self._excess_db + self._source_bias.get(source, 0.0)
-        variance = self._spread_db**2
+        variance = self._spread_db**2 + self._excess_var
         own = self._own.get(call)
         newest_ms, own_reports = self._newest_ms, 0
         if own is not None:
@@ -215,9 +220,7 @@ class BandEstimate:
             mean_db += share * (_own_level_db(own, heard_db, own_var, now_ms) - mean_db)
             variance *= 1 - share
             newest_ms, own_reports = own.at_ms, own.reports
-        # by the time it hears us the path has moved on
-        variance += _UNTIL_THEN_VAR
-        return Expected(mean_db, sqrt(variance), self._reports, newest_ms, own_reports)
+        return Expected(mean_db, sqrt(variance + _CALL_VAR), self._reports, newest_ms, own_reports)
 
 
 def _own_level_db(own: _Own, heard_db: float, own_var: float, now_ms: int) -> float:
@@ -234,14 +237,9 @@ def _own_level_db(own: _Own, heard_db: float, own_var: float, now_ms: int) -> fl
     return by_hearing_db + share * (own.level_db - by_hearing_db)
 
 
-def chance_of(expected_db: float, spread_db: float, limit_db: float, *, own: bool = False) -> float:
-    """The chance that one transmission decodes where the limit, at one half, is ``limit_db``.
-
-    ``own``: the station has reported us, so it does decode us at times; that it could not rests on a weak hearing of
-    late, which as often has other causes.
-    """
-    found = _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
-    return OWN_CHANCE - DOUBT * (OWN_CHANCE - found) if own and found < OWN_CHANCE else found
+def chance_of(expected_db: float, spread_db: float, limit_db: float) -> float:
+    """The chance that one transmission decodes where the limit, at one half, is ``limit_db``."""
+    return _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
 
 
 def dbw(power_w: float | None) -> float:

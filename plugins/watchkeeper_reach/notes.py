@@ -33,5 +33,5 @@ class ReachNote(Note, frozen=True, kw_only=True):
         if power_w == self.power_w:
             return self
         expected_db = self.expected_db + dbw(power_w) - dbw(self.power_w)
-        chance = chance_of(expected_db, self.spread_db, self.limit_db, own=self.own)
+        chance = chance_of(expected_db, self.spread_db, self.limit_db)
         return msgspec.structs.replace(self, power_w=power_w, expected_db=expected_db, chance=chance)

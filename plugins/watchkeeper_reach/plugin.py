@@ -14,7 +14,7 @@ from watchkeeper.view import View
 
 from .changes import Change, Changes
 from .estimate import BandEstimate, Expected, Pair, chance_of, dbw
-from .levels import BandLevels, Level, median_db
+from .levels import FADING_DB, BandLevels, Level, median_db
 from .notes import ReachNote
 from .reports import Report, Reports
 from .settings import ReachConfig
@@ -25,6 +25,9 @@ _BELOW_FLOOR_DB = 1.5
 #: a report in a message comes from somebody who has chosen us among those it copied: the weakest are passed over
 #: (common practice, no source)
 _CHOSEN_DB = 2.0
+#: a report exists where any transmission of some minutes was decoded, not that one alone: a path so much worse still
+#: has its moments (one deviation of the fading: common practice, no source)
+_BEST_DB = FADING_DB
 MOST_POWERS = 200
 MOST_BANDS = 40
 
@@ -164,7 +167,7 @@ class Reach:
             at_ms=report.at_ms,
             call=report.call,
             report_db=report.report_db - report.power_dbw,
-            limit_db=timed.limit_db + (_CHOSEN_DB if report.way == "report" else 0.0) - report.power_dbw,
+            limit_db=timed.limit_db - _BEST_DB + (_CHOSEN_DB if report.way == "report" else 0.0) - report.power_dbw,
             heard_db=level.snr_db,
             around=around,
             gap_ms=abs(level.at_ms - report.at_ms),
@@ -219,16 +222,15 @@ class Reach:
 def _note(expected: Expected, power_w: float | None, limit_db: float, now_ms: int) -> ReachNote:
     expected_db = expected.mean_db + dbw(power_w)
     age_ms = None if expected.newest_ms is None else max(0, now_ms - expected.newest_ms)
-    is_own = expected.own_reports > 0
     return ReachNote(
         power_w=power_w,
         limit_db=limit_db,
         expected_db=expected_db,
         spread_db=expected.spread_db,
-        chance=chance_of(expected_db, expected.spread_db, limit_db, own=is_own),
+        chance=chance_of(expected_db, expected.spread_db, limit_db),
         evidence=_evidence(expected, age_ms),
         age_ms=age_ms,
-        own=is_own,
+        own=expected.own_reports > 0,
     )
 
 

@@ -15,7 +15,7 @@ from watchkeeper.view import Gauges
 from watchkeeper.watch.hails import HailRules
 from watchkeeper_lookout import Lookout
 from watchkeeper_lookout.offset import CLEAR_COST, CUSTOMARY_HZ, Spectrum
-from watchkeeper_lookout.readiness import answer_share
+from watchkeeper_lookout.readiness import answer_share, copy_share
 from watchkeeper_reach import Reach
 from watchkeeper_worked import Worked
 
@@ -244,16 +244,41 @@ def test_what_the_log_has_met_meanwhile_is_new_no_more() -> None:
     assert (row.key, row.data["need"]) == ("CE4QRU", "base: first ever")
 
 
-@given(st.floats(0, 1), st.floats(-40, 20), st.integers(0, 6))
-def test_more_calls_in_vain_never_raise_the_hope(chance: float, expected_db: float, tries: int) -> None:
+@given(st.floats(0, 1), st.integers(0, 6))
+def test_more_calls_in_vain_never_raise_the_hope(chance: float, tries: int) -> None:
+    assert copy_share(chance, 0) == pytest.approx(chance)
+    assert 0 <= copy_share(chance, tries + 1) <= copy_share(chance, tries) <= 1
+
+
+def test_of_those_who_never_answer_a_call_in_vain_leaves_what_bayes_says() -> None:
+    """One that copies us and is free answers every second call: of 60 % after one in vain 0.3 of 0.7 are left."""
+    assert copy_share(0.6, 1) == pytest.approx(0.3 / 0.7)
+
+
+@given(st.floats(0, 1), st.floats(-40, 20))
+def test_no_more_answer_than_copy(chance: float, expected_db: float) -> None:
     on = bench()
     on.period("CQ CE3QRT FF46")
     station = on.watch.station("CE3QRT")
     assert station is not None
-    station.tries = tries
-    before = answer_share(chance, expected_db, station, START_MS)
-    station.tries += 1
-    assert 0 <= answer_share(chance, expected_db, station, START_MS) <= before <= 1
+    assert 0 <= answer_share(chance, expected_db, station, START_MS) <= chance
+
+
+def test_the_chance_that_is_shown_counts_calls_in_vain() -> None:
+    on = bench()
+    on.period("CQ CE3QRT FF46")
+    station = on.watch.station("CE3QRT")
+    assert station is not None
+    chances: list[float] = []
+    for tries in range(3):
+        station.tries = tries
+        on.skip(2)
+        on.period("CQ W1QSB FN42")
+        rows = {row.key: row for row in on.table("lookout.ranked").rows}
+        chance = rows["CE3QRT"].data["chance"]
+        assert isinstance(chance, float)
+        chances.append(chance)
+    assert chances[2] < chances[1] < chances[0]
 
 
 # -- goals ------------------------------------------------------------------------------------------------------------
