@@ -11,6 +11,7 @@ copied the own station and how strongly. ``faults``: what was injected. ``contac
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from watchkeeper.rehearsal.paths import Paths
 from watchkeeper.rehearsal.propagation import Geometry, Place, azimuth_deg, geometry
 from watchkeeper.rehearsal.receiver import Listened
 from watchkeeper.rehearsal.sky import QUARTER_MS, Sky
+from watchkeeper.rehearsal.spool import Spool, compact
 from watchkeeper.rehearsal.station import Station
 from watchkeeper.rehearsal.words import Say
 from watchkeeper.schema.events import stamp
@@ -41,15 +43,15 @@ class Truth:
     def __init__(self, head: dict[str, Any], sky: Sky) -> None:
         self._head = head
         self._sky = sky
-        self.stations: list[dict[str, Any]] = []
-        self.reach: dict[str, dict[str, list[tuple[str, float, float]]]] = {}
+        self.stations = Spool()
+        self.reach = Spool()
         self.openings: list[dict[str, Any]] = []
-        self.calls: list[dict[str, Any]] = []
-        self.callers: list[dict[str, Any]] = []
-        self.phantoms: list[dict[str, Any]] = []
-        self.reports: list[dict[str, Any]] = []
+        self.calls = Spool()
+        self.callers = Spool()
+        self.phantoms = Spool()
+        self.reports = Spool()
         self.faults: list[dict[str, Any]] = []
-        self.contacts: list[dict[str, Any]] = []
+        self.contacts = Spool()
         self._points: dict[str, list[tuple[str, int, Geometry]]] = {}
         self._open: dict[tuple[str, str, int], int] = {}
 
@@ -76,14 +78,13 @@ class Truth:
 
     def quarter(self, band: str, at_ms: int, own: Station, stations: list[Station], paths: Paths) -> None:
         """Note who could be heard and reached at the beginning of a quarter hour."""
-        reach = self.reach.setdefault(band, {})
         at = stamp(at_ms)
         for station in stations:
             here = paths.median_snr_db(station, own, at_ms)
             if here < -40.0:
                 continue
             there = paths.median_snr_db(own, station, at_ms)
-            reach.setdefault(station.call, []).append((at, round(here, 1), round(reported_db(there), 1)))
+            self.reach.append((band, station.call, (at, round(here, 1), round(reported_db(there), 1))))
 
     def open_ways(self, band: str, at_ms: int, own: Station, frequency_hz: int) -> None:
         """Note where the band is open at the beginning of a quarter hour."""
@@ -137,37 +138,43 @@ class Truth:
     def write(self, path: Path, end_ms: int, further: dict[str, Any]) -> None:
         """Write all of it; the same session gives the same bytes."""
         with path.open("w", encoding="utf-8") as file:
-            json.dump(self.whole(end_ms, further), file, separators=(",", ":"))
+            file.writelines(self._text(end_ms, further))
             file.write("\n")
 
     def whole(self, end_ms: int, further: dict[str, Any]) -> dict[str, Any]:
         """Return all of it as of ``end_ms``; what is open then ends there."""
+        found: dict[str, Any] = json.loads("".join(self._text(end_ms, further)))
+        return found
+
+    def _text(self, end_ms: int, further: dict[str, Any]) -> Iterator[str]:
+        """Yield the JSON of all of it, bit by bit."""
         still_open = [_opening(key, from_ms, end_ms) for key, from_ms in self._open.items()]
-        return {
-            **self._head,
-            **further,
-            "end": stamp(end_ms),
-            "clouds": [
-                {
-                    "latitude": round(cloud.latitude, 1),
-                    "longitude": round(cloud.longitude, 1),
-                    "radius_km": round(cloud.radius_km),
-                    "peak_mhz": round(cloud.peak_mhz, 1),
-                    "from": stamp(cloud.from_ms),
-                    "to": stamp(cloud.to_ms),
-                }
-                for cloud in self._sky.clouds
-            ],
-            "faults": self.faults,
-            "stations": self.stations,
-            "openings": sorted((*self.openings, *still_open), key=_opening_order),
-            "contacts": self.contacts,
-            "calls": self.calls,
-            "callers": self.callers,
-            "phantoms": self.phantoms,
-            "reports": self.reports,
-            "reach": self.reach,
-        }
+        head = {**self._head, **further, "end": stamp(end_ms), "clouds": self._clouds(), "faults": self.faults}
+        yield compact(head)[:-1]
+        yield from _table("stations", self.stations.lines())
+        yield ',"openings":' + compact(sorted((*self.openings, *still_open), key=_opening_order))
+        for name in ("contacts", "calls", "callers", "phantoms", "reports"):
+            yield from _table(name, getattr(self, name).lines())
+        yield ',"reach":' + compact(self._by_station()) + "}"
+
+    def _clouds(self) -> list[dict[str, Any]]:
+        return [
+            {
+                "latitude": round(cloud.latitude, 1),
+                "longitude": round(cloud.longitude, 1),
+                "radius_km": round(cloud.radius_km),
+                "peak_mhz": round(cloud.peak_mhz, 1),
+                "from": stamp(cloud.from_ms),
+                "to": stamp(cloud.to_ms),
+            }
+            for cloud in self._sky.clouds
+        ]
+
+    def _by_station(self) -> dict[str, dict[str, list[Any]]]:
+        found: dict[str, dict[str, list[Any]]] = {}
+        for band, call, row in map(json.loads, self.reach.lines()):
+            found.setdefault(band, {}).setdefault(call, []).append(row)
+        return found
 
     def _rings(self, band: str, own: Station) -> list[tuple[str, int, Geometry]]:
         found = self._points.get(band)
@@ -181,6 +188,14 @@ class Truth:
 
     def _close(self, key: tuple[str, str, int], at_ms: int) -> None:
         self.openings.append(_opening(key, self._open.pop(key), at_ms))
+
+
+def _table(name: str, rows: Iterable[str]) -> Iterator[str]:
+    """Yield a table as a further member of the JSON object that is being written."""
+    yield f',"{name}":['
+    for at, row in enumerate(rows):
+        yield f",{row}" if at else row
+    yield "]"
 
 
 def _opening(key: tuple[str, str, int], from_ms: int, to_ms: int) -> dict[str, Any]:

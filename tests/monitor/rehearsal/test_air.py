@@ -54,6 +54,23 @@ def test_everybody_sends_in_its_own_parity(hour: tuple[Frequency, list[list[Tran
     assert in_a_row < 0.05 * sum(map(len, together.values()))  # only those who have just changed their parity
 
 
+def test_who_left_is_forgotten_but_for_the_last_contacts_of_those_who_stayed() -> None:
+    """A day has many times the stations of a moment: they must not hold on to one another."""
+    here = frequency(stay_min=2.0)
+    left = 0
+    for _ in played(here, 240):
+        left += len(here.air.joined)
+        here.air.joined.clear()
+    held, further = set(here.air.stations), list(here.air.stations)
+    while further:
+        station = further.pop()
+        partners = {one.partner for one in (*station.exchanges, *station.finished) if one.partner is not None}
+        further += partners - held
+        held |= partners
+    assert left > 400
+    assert len(held) < 2 * len(here.air.stations)
+
+
 def test_contacts_are_completed_in_the_order_of_the_trade(hour: tuple[Frequency, list[list[Transmission]]]) -> None:
     here, periods = hour
     said = Counter(one.line.say for sent in periods for one in sent)
