@@ -10,9 +10,10 @@ from typing import NamedTuple
 
 import msgspec
 
-#: stations and levels remembered
+#: stations and levels remembered, and how long after a station was heard last: late reports of us ask for no more
 MOST_STATIONS = 3_000
 MOST_LEVELS = 24
+KEPT_MS = 60 * 60_000
 #: a report is compared with a level of ours at most this far from it in time
 NEAR_MS = 5 * 60_000
 #: slow fading of the short waves: standard deviation, and time after which 1/e of a deviation is left (common
@@ -170,14 +171,19 @@ class BandLevels:
         trail = self._trails.get(call)
         if trail is None:
             trail = self._trails[call] = _Trail()
-            if len(self._trails) > MOST_STATIONS:
-                self._trails.popitem(last=False)
         else:
             self._trails.move_to_end(call)
         trail.add(level)
+        self._forget(level.at_ms)
         self._all.add(call, level)
         if area is not None:
             self._in(area).add(call, level)
+
+    def _forget(self, now_ms: int) -> None:
+        """Let go of the stations that were heard too long ago, and of the longest silent where there are too many."""
+        trails = self._trails
+        while len(trails) > MOST_STATIONS or next(iter(trails.values())).levels[-1].at_ms < now_ms - KEPT_MS:
+            trails.popitem(last=False)
 
     def _in(self, area: str) -> _Neighbours:
         found = self._areas.get(area)
