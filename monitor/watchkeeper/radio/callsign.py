@@ -107,7 +107,7 @@ def parse(text: str) -> CallSign | None:
 
 
 #: ``parse`` for hot loops: remembers what it has taken apart
-parse_cached = lru_cache(maxsize=16384)(parse)
+parse_cached = lru_cache(maxsize=4096)(parse)
 
 
 def base_call(text: str) -> str:

@@ -164,8 +164,8 @@ class Credibility(msgspec.Struct, frozen=True):
         return (*agreeing, *(f"but {self.findings[index].reason}" for index in verdict.speaking_against))
 
 
-#: findings are remembered for so many different pieces of evidence of one kind
-_REMEMBERED = 16_384
+#: findings are remembered for so many different pieces of evidence of one kind: for those of an hour on a full band
+_REMEMBERED = 2048
 
 Findings = tuple[Finding, ...]
 

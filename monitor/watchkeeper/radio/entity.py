@@ -15,7 +15,7 @@ from watchkeeper.radio.release import Attributes, Countries, Release, Row, from_
 #: the release that comes with the package
 BUNDLED = datafile.FOLDER / "entities.tsv"
 
-_CACHED_CALLS = 32768
+_CACHED_CALLS = 4096
 _NO_HEAD = (0, None)
 _GUANTANAMO_LENGTH = len("KG4QR")
 

@@ -13,6 +13,7 @@ from functools import lru_cache
 
 from watchkeeper.radio.callsign import base_call
 from watchkeeper.radio.message_words import (
+    MOST_CALLS,
     Party,
     hashed,
     is_fine_locator,
@@ -37,7 +38,7 @@ _FREE_TEXT = re.compile(r"[ 0-9A-Z+\-./?]{1,13}")
 _EVERYBODY = Party(None, hashed=False)
 
 
-@lru_cache(maxsize=16_384)
+@lru_cache(maxsize=1024)  # a text is met again in its own period and in the next ones, hardly ever later
 def read(text: str) -> Reading:
     """Read one message as a decoder shows it; case and extra blanks do not count. Any text can be read.
 
@@ -61,7 +62,7 @@ def read(text: str) -> Reading:
     return Reading(text, "other")
 
 
-@lru_cache(maxsize=16_384)
+@lru_cache(maxsize=MOST_CALLS)
 def matches_own(own_call: str, call: str | None) -> bool:
     """Say whether ``call``, as a message names it, means the station ``own_call``.
 
@@ -171,7 +172,7 @@ def _form_of(*parties: Party) -> Form:
     return "standard_portable" if "standard_portable" in shapes else "standard"
 
 
-@lru_cache(maxsize=16_384)
+@lru_cache(maxsize=MOST_CALLS)
 def _shape(one: Party) -> Form:
     """The form that this party's call alone asks for."""
     if one.call is None or one.hashed:

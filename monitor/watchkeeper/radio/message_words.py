@@ -12,6 +12,8 @@ from typing import NamedTuple
 from watchkeeper.radio.callsign import parse_cached
 from watchkeeper.radio.reading import Step
 
+#: what is made out of a call is remembered of so many: of all that are on the air at a time, not of a day's
+MOST_CALLS = 2048
 #: prefix, digit, one to three letters, optionally rover or portable: what 28 bits can hold. Special series of four
 #: characters before the digit's letters (3DA0, 3XA0) have code points of their own (from memory).
 _STANDARD = re.compile(
@@ -41,7 +43,7 @@ class Tail(NamedTuple):
     locator: str | None = None
 
 
-@lru_cache(maxsize=16_384)
+@lru_cache(maxsize=MOST_CALLS)
 def is_standard_call(word: str) -> bool:
     """Say whether ``word`` has the ordinary shape of a call sign, ``/R`` or ``/P`` allowed."""
     return _STANDARD.fullmatch(word) is not None
@@ -65,7 +67,7 @@ def hashed(word: str) -> Party | None:
     return Party(None if found[1] == "..." else found[1], hashed=True)
 
 
-@lru_cache(maxsize=16_384)
+@lru_cache(maxsize=MOST_CALLS)
 def party(word: str) -> Party | None:
     """Return the station that ``word`` names, or None."""
     return Party(word, hashed=False) if is_call(word) else hashed(word)
