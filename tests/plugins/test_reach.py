@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import exp, pi
 from random import Random
 from statistics import NormalDist, median
@@ -204,6 +205,65 @@ def test_the_chance_is_calibrated_in_such_a_world() -> None:
     mean = sum(decoded for _, decoded in told) / len(told)
     brier = sum((chance - decoded) ** 2 for chance, decoded in told) / len(told)
     assert brier < 0.75 * mean * (1 - mean)
+
+
+def tenths(told: Sequence[tuple[float, float]]) -> list[float]:
+    """By how much the stated chance lies above the real one in each tenth of stated chance that is not nearly empty."""
+    gaps = []
+    for tenth in range(10):
+        here = [(chance, real) for chance, real in told if int(min(9.0, chance * 10)) == tenth]
+        if len(here) >= 50:
+            gaps.append(sum(chance - real for chance, real in here) / len(here))
+    return gaps
+
+
+def over_fading(median_db: float, limit_db: float) -> float:
+    """The chance of one call, whatever the fading of its moment: that of the model, and the curve of `radio.link`."""
+    steps = [NormalDist(median_db, FADING_DB).inv_cdf((at + 0.5) / 40) for at in range(40)]
+    return sum(link.decode_probability(level_db - limit_db - 21, "FT8") for level_db in steps) / len(steps)
+
+
+def test_the_chance_is_calibrated_by_few_reports_of_others() -> None:
+    """Worlds whose usual excess is anywhere that the prior allows, after none to two reports."""
+    told: list[tuple[float, float]] = []
+    for seed in range(600):
+        random = Random(seed)
+        excess_db, estimate = random.gauss(-15.0, 6.0), BandEstimate(-15.0)
+        for at in range(seed % 3):
+            heard_db, report_db = random.uniform(-10, 10), random.gauss(excess_db, 7.0)
+            estimate.enter(pair(at, heard_db + report_db, heard_db, -60.0))
+        for _ in range(20):
+            heard_db = random.uniform(-35, 10)
+            expected = estimate.expect("ZZ9QRA", heard_db, NOWHERE, 300_000, "a")
+            real = over_fading(heard_db + random.gauss(excess_db, 7.0), -31.0)
+            told.append((chance_of(expected.mean_db, expected.spread_db, -31.0), real))
+    gaps = tenths(told)
+    assert len(gaps) == 10
+    assert max(map(abs, gaps)) < 0.05
+
+
+def test_the_chance_is_calibrated_of_those_that_reported_us() -> None:
+    """Each reported us one to three times and is heard since: hearing and report fade alike, later calls anew."""
+    told: list[tuple[float, float]] = []
+    for seed in range(25):
+        random, estimate, stations = Random(seed), estimate_of(seed, -15.0), {}
+        for number in range(120):
+            level_db, excess_db = random.uniform(-35, 0), random.gauss(-15, 7)
+            stations[f"K1Q{number}"] = level_db, excess_db
+            for at in range(1 + number % 3):
+                fade_db = random.gauss(0, FADING_DB)
+                report_db = level_db + excess_db + fade_db + random.gauss(0, 1)
+                heard_db = level_db + fade_db + random.gauss(0, 1)
+                estimate.enter(pair(300 + 20 * at, report_db, heard_db, -60.0)._replace(call=f"K1Q{number}"))
+        for call, (level_db, excess_db) in stations.items():
+            # what was heard in the last minutes: their fading on the average
+            heard_db = level_db + random.gauss(0, 0.65 * FADING_DB)
+            expected = estimate.expect(call, heard_db, NOWHERE, 360 * 15_000, "a")
+            real = over_fading(level_db + excess_db, -31.0)
+            told.append((chance_of(expected.mean_db, expected.spread_db, -31.0), real))
+    gaps = tenths(told)
+    assert len(gaps) == 10
+    assert max(map(abs, gaps)) < 0.07
 
 
 def test_one_wild_report_moves_nothing() -> None:
