@@ -79,12 +79,13 @@ async def _rehearsed(request: Request, config: Config, folder: Path, log_port: i
         stop_on_signals(standing.stopped)
         if standing.keeper.session.pump.entries:
             await standing.keeper.act(Act(act="session"))  # a rehearsal plays in its own time
+        first = standing.keeper.session.number
         async with _shown(standing, request):
             figures = await _band(request, standing, log_port)
             await standing.drained()
             if figures is not None:
                 await _forwarded(standing)
-            return _told(figures, standing)
+            return _told(figures, standing, first)
 
 
 def _keeps_quiet(request: Request) -> bool:
@@ -213,8 +214,11 @@ WHERE c.key LIKE '%|' || ? || '-%'
 """
 
 
-def _told(figures: dict[str, Any] | None, standing: Standing) -> dict[str, Any]:
-    """The figures of the last line: what the band says it did, and what the watch says it got of it."""
+def _told(figures: dict[str, Any] | None, standing: Standing, session: int) -> dict[str, Any]:
+    """The figures of the last line: what the band says it did, and what the watch says it got of it.
+
+    ``session`` is the number of the watch's session with which the rehearsal began.
+    """
     said = figures or {}
     with standing.store.reader() as db:
         stored, forwarded = db.execute(_COUNT, (said.get("run", ""),)).fetchone()
@@ -234,5 +238,6 @@ def _told(figures: dict[str, Any] | None, standing: Standing) -> dict[str, Any]:
         "contacts_forwarded": forwarded or 0,
         "hails": standing.keeper.watch.hails.out,
         "adif_path": str(written[-1]) if written else None,
+        "session": session,
         "data_dir": str(standing.folder),
     }

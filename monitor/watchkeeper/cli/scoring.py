@@ -27,14 +27,15 @@ def measure(told: dict[str, Any]) -> dict[str, Any]:
     folder = Path(told["data_dir"])
     truth = msgspec.json.decode((folder / TRUTH).read_bytes())
     with logs.logged(logs.Masking(), folder / logs.FILE):
-        made = score(truth, outputs(folder), stored=told["contacts_stored"], forwarded=told["contacts_forwarded"])
+        out = outputs(folder, first_session=told["session"])
+        made = score(truth, out, stored=told["contacts_stored"], forwarded=told["contacts_forwarded"])
     return {**made, "lacking": lacking(made), "data_dir": told["data_dir"]}
 
 
-def outputs(folder: Path) -> Iterator[dict[str, Any]]:
-    """What came out of the watch: the journals of all sessions in ``folder``, run again one after another."""
+def outputs(folder: Path, *, first_session: int = 1) -> Iterator[dict[str, Any]]:
+    """What came out of the watch: the journals of the sessions in ``folder``, run again one after another."""
     with reading(folder) as db:
-        for row in reversed(list(sessions(db))):
+        for row in reversed([row for row in sessions(db) if row.id >= first_session]):
             yield from _session(Replay(_lines(row.header, entries(db, row.id))))
 
 

@@ -143,17 +143,24 @@ class Keeper:
             batch = batch[end:]
 
     def _begins_session(self, arrival: Arrival) -> bool:
-        """Whether time has leapt: ahead, over all sources' silence, or back, and the computer's own clock with it.
+        """Whether time has leapt: ahead, over all sources' silence, or back.
 
-        What is behind alone begins none: a stray event, or a source that lives in another time, such as a recording.
-        Receptions and contacts may tell of long ago.
+        Back it goes where the computer's own clock went back too, and where a source began anew in another time. What
+        is behind alone begins none: a stray event, or a source that lives in the past. Receptions and contacts may tell
+        of long ago.
         """
         event, now_ms = arrival.event, self.watch.now_ms
         if isinstance(event, _OF_ANY_TIME) or not event.live or not now_ms:
             return False
         gap_ms = round(self.config.watch.session_gap_h * HOUR_MS)
         ahead_ms = watermark_ms(event) - now_ms
-        return ahead_ms > gap_ms or (ahead_ms < -gap_ms and arrival.arrived_ms < now_ms - gap_ms)
+        return ahead_ms > gap_ms or (
+            ahead_ms < -gap_ms and (arrival.arrived_ms < now_ms - gap_ms or self._began_anew(event))
+        )
+
+    def _began_anew(self, event: events.Event) -> bool:
+        known = self.watch.covers.get(event.source)
+        return known is not None and event.run is not None and event.run != known.run
 
     async def stop_forwarding(self) -> None:
         """Forward no more: what still comes in waits in the outbox for the next start. May be called twice."""

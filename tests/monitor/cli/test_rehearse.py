@@ -11,7 +11,7 @@ from tests.monitor.cli.daemon import complaint, last_json, run
 
 KEYS = {
     "datagrams_sent", "datagrams_received", "datagrams_rejected", "heard", "periods", "contacts_made",
-    "contacts_stored", "contacts_forwarded", "hails", "adif_path", "data_dir",
+    "contacts_stored", "contacts_forwarded", "hails", "adif_path", "session", "data_dir",
 }  # fmt: skip
 
 

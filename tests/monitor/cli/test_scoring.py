@@ -45,6 +45,13 @@ def test_the_hail_of_a_vital_is_matched_with_the_fault_that_caused_it(tmp_path: 
     assert found["median_delay_periods"] >= 0
 
 
+def test_a_rehearsal_beside_an_earlier_one_is_measured_by_itself(tmp_path: Path) -> None:
+    first, second = scored("evening-20m", 20, tmp_path), scored("evening-20m", 20, tmp_path)
+    for found in (first, second):
+        assert found["contacts"]["made"] == found["contacts"]["stored"] == found["contacts"]["forwarded"] > 0
+        assert found["hails"]["doubled"] == 0
+
+
 def test_a_person_reads_a_line_a_figure_with_the_reason_where_there_is_none(tmp_path: Path) -> None:
     shown = run("rehearse", "--score", "--scenario", "dead-band", "--periods", "4", "--data", str(tmp_path))
     told = shown.decode().splitlines()

@@ -269,6 +269,16 @@ async def test_a_computer_set_back_by_hours_begins_one_session(tmp_path: Path) -
         assert watch.keeper.session.number == first + 1
 
 
+async def test_a_source_that_begins_anew_in_another_time_begins_one_session(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42", 2000, run="first", seq=1), arrived_ms=LATER)
+        first = watch.keeper.session.number
+        again = [heard("CQ W1QSB FN42", number, run="second", seq=number + 1) for number in range(3)]
+        await watch.take(*again, arrived_ms=LATER)
+        assert watch.keeper.session.number == first + 1
+        assert watch.keeper.watch.now_ms == START + 3 * 15_000
+
+
 async def test_a_contact_of_long_ago_begins_no_session(tmp_path: Path) -> None:
     async with live(tmp_path) as watch:
         await watch.take(heard("CQ W1QSB FN42", 2000))
