@@ -229,7 +229,7 @@ def _band(rest: dict[str, str], mends: list[str]) -> dict[str, Any]:
             frequency_hz = hz(rest["FREQ"])
             del rest["FREQ"]
         except AdifValueError as fault:
-            mends.append(f"{fault}: left out")
+            mends.append(f"{fault}: kept as it came")
     said = rest.pop("BAND", "").strip().lower() or None
     if said is not None and not said.isprintable():
         mends.append("BAND has control characters: left out")

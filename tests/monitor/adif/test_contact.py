@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from watchkeeper.adif import AdifValueError, read, tables, write_record
 from watchkeeper.adif.checker import check
-from watchkeeper.adif.contact import digest, from_record, to_record
+from watchkeeper.adif.contact import digest, from_record, own_references, received_fields, to_record
 from watchkeeper.model import Contact
 from watchkeeper.radio.band import BANDS
 
@@ -144,7 +144,7 @@ def test_a_foreign_record_is_understood_and_mended() -> None:
     assert one.name == "太郎"
     assert one.extra == {"LOTW_QSL_RCVD": "Y", "APP_OTHER_THING": "kept"}
     assert one.source_id == digest(FOREIGN)
-    assert len(taken.mends) == 2  # FT4 is a submode of MFSK; the band was missing
+    assert taken.mends == ("'FT4' is a submode of MFSK", "BAND is missing: 20m by the frequency")
 
 
 def test_band_and_frequency_that_disagree_are_flagged_and_kept() -> None:
@@ -154,31 +154,134 @@ def test_band_and_frequency_that_disagree_are_flagged_and_kept() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "field"),
+    ("changes", "field", "why"),
     [
-        ({"CALL": ""}, "CALL"),
-        ({"QSO_DATE": ""}, "QSO_DATE"),
-        ({"QSO_DATE": "20260230"}, "QSO_DATE"),
-        ({"TIME_ON": "2515"}, "TIME_ON"),
-        ({"MODE": ""}, "MODE"),
+        ({"CALL": ""}, "CALL", "missing"),
+        ({"CALL": "  "}, "CALL", "missing"),
+        ({"CALL": "JA1\x07QRV"}, "CALL", "has control characters"),
+        ({"QSO_DATE": ""}, "QSO_DATE", "missing"),
+        ({"QSO_DATE": "20260230"}, "QSO_DATE", "'20260230' is not a date of the calendar"),
+        ({"TIME_ON": "2515"}, "TIME_ON", "'2515' is not a time of day"),
+        ({"MODE": ""}, "MODE", "missing"),
+        ({"MODE": "FT\x074"}, "MODE", "has control characters"),
     ],
 )
-def test_what_makes_no_contact_is_refused(changes: dict[str, str], field: str) -> None:
+def test_what_makes_no_contact_is_refused(changes: dict[str, str], field: str, why: str) -> None:
     with pytest.raises(AdifValueError) as caught:
         from_record(FOREIGN | changes)
-    assert caught.value.field == field
+    assert (caught.value.field, caught.value.why) == (field, why)
 
 
 def test_numbers_that_are_none_stay_as_they_came() -> None:
     taken = from_record(FOREIGN | {"TX_PWR": "QRP", "DXCC": "Japan"})
     assert taken.contact.power_w is None
     assert taken.contact.extra["TX_PWR"] == "QRP"
-    assert any("TX_PWR" in mend for mend in taken.mends)
+    assert taken.mends[-2:] == (
+        "DXCC 'Japan' is no number: kept as it came",
+        "TX_PWR 'QRP' is no number: kept as it came",
+    )
 
 
 def test_own_fields_that_somebody_edited_do_no_harm() -> None:
     record = to_record(contact(offset_hz=1523.0)) | {"APP_WATCHKEEPER_OFFSET_HZ": "wide"}
-    assert from_record(record).contact.call == "JA1QRV"
+    taken = from_record(record)
+    assert (taken.contact.call, taken.contact.extra) == ("JA1QRV", {})
+    (mend,) = taken.mends
+    assert mend.startswith("APP_WATCHKEEPER_… fields cannot be understood (")
+    assert mend.endswith("'wide'): left out")
+
+
+@pytest.mark.parametrize("references", ["[", "5", '["POTA"]', '[["POTA"]]', "[1]"])
+def test_own_references_that_somebody_edited_do_no_harm(references: str) -> None:
+    record = to_record(contact(activations=(("CASTLES", "DE-0001"), ("CASTLES", "DE-0002"))))
+    taken = from_record(record | {"APP_WATCHKEEPER_MY_REFERENCES": references})
+    assert taken.contact.activations == (("CASTLES", "DE-0001"),)
+    assert taken.contact.extra == {}
+
+
+def test_the_references_of_a_record_are_read_without_the_contact() -> None:
+    activations = (("POTA", "DE-0123"), ("POTA", "DE-0124"), ("SOTA", "DM/BW-001"), ("CASTLES", "DE-0001"))
+    fields = to_record(contact(activations=activations, their_activations=(("POTA", "JA-0001"),)))
+    before = dict(fields)
+    assert own_references(fields) == activations
+    assert fields == before
+    assert own_references({"SIG": "POTA", "SIG_INFO": "JA-0001"}) == ()
+
+
+def test_references_are_read_from_every_field_of_the_standard() -> None:
+    fields = {
+        "MY_SIG": "POTA",
+        "MY_SIG_INFO": "DE-0123",
+        "MY_POTA_REF": "DE-0123, DE-0124,",
+        "MY_SOTA_REF": "DM/BW-001",
+        "MY_WWFF_REF": "DLFF-0001",
+        "MY_IOTA": "EU-005",
+        "POTA_REF": "JA-0001",
+        "IOTA": "AS-007",
+    }
+    taken = from_record(STRANGE | fields).contact
+    assert taken.activations == (
+        ("POTA", "DE-0123"), ("POTA", "DE-0124"), ("SOTA", "DM/BW-001"), ("WWFF", "DLFF-0001"), ("IOTA", "EU-005"),
+    )  # fmt: skip
+    assert taken.their_activations == (("POTA", "JA-0001"), ("IOTA", "AS-007"))
+    assert taken.extra == {}
+
+
+def test_what_was_received_is_picked_from_the_fields_of_the_standard() -> None:
+    # ADIF 3.1.7, fields: QSL_RCVD, QSLRDATE, QSL_RCVD_VIA; LOTW_, EQSL_ and DCL_QSL_RCVD and …_QSLRDATE
+    received = {
+        "QSL_RCVD": "Y",
+        "QSLRDATE": "20260601",
+        "QSL_RCVD_VIA": "B",
+        "LOTW_QSL_RCVD": "Y",
+        "LOTW_QSLRDATE": "20260602",
+        "EQSL_QSL_RCVD": "V",
+        "EQSL_QSLRDATE": "20260603",
+        "DCL_QSL_RCVD": "Y",
+        "DCL_QSLRDATE": "20260604",
+    }
+    assert received.keys() <= tables.fields().keys()
+    others = {"QSL_SENT": "Y", "QSLSDATE": "20260601", "CALL": "W1QSB", "LOTW_QSL_SENT": "Y"}
+    assert received_fields(received | others) == received
+    assert received_fields({"QSL_RCVD": "", "QSLRDATE": "20260601"}) == {"QSLRDATE": "20260601"}
+
+
+@pytest.mark.parametrize("name", ["QSL_RCVD", "LOTW_QSL_RCVD", "EQSL_QSL_RCVD", "DCL_QSL_RCVD"])
+def test_a_contact_is_confirmed_by_any_of_the_ways_and_by_nothing_else(name: str) -> None:
+    assert [from_record(STRANGE | {name: value}).contact.confirmed for value in "YVynR"] == [
+        True, True, True, False, False,
+    ]  # fmt: skip
+
+
+def test_an_own_confirmation_is_written_only_where_the_standards_fields_do_not_say_it() -> None:
+    assert to_record(contact(confirmed=True))["APP_WATCHKEEPER_CONFIRMED"] == "Y"
+    said = to_record(contact(confirmed=True, extra={"QSL_RCVD": "v"}))
+    assert "APP_WATCHKEEPER_CONFIRMED" not in said
+    assert from_record(said).contact.confirmed
+
+
+def test_fields_of_other_programs_give_way_to_our_own() -> None:
+    record = to_record(contact(name="Taro", extra={"NAME": "Jiro", "RIG": "home made"}))
+    assert (record["NAME"], record["RIG"]) == ("Taro", "home made")
+    assert to_record(contact(extra={"NAME": "Jiro"}))["NAME"] == "Jiro"
+
+
+def test_a_record_of_our_own_that_lost_some_of_its_fields_is_read_by_the_standards() -> None:
+    record = to_record(contact())
+    for name in ("SOURCE", "ID"):
+        del record[f"APP_WATCHKEEPER_{name}"]
+    taken = from_record(record).contact
+    assert (taken.key, taken.source, taken.source_id, taken.revision) == ("DL5QRM|shack|17", "", "", 0)
+    assert (taken.started_ms, taken.ended_ms, taken.filled, taken.flags) == (WHEN_MS, WHEN_MS + 75_000, (), ())
+
+
+def test_fractions_of_a_second_are_kept_and_only_where_there_are_some() -> None:
+    whole = to_record(contact())
+    assert not {"APP_WATCHKEEPER_STARTED_MS", "APP_WATCHKEEPER_ENDED_MS"} & whole.keys()
+    record = to_record(contact(started_ms=WHEN_MS + 1, ended_ms=WHEN_MS + 999))
+    assert record["APP_WATCHKEEPER_STARTED_MS"] == str(WHEN_MS + 1)
+    assert record["APP_WATCHKEEPER_ENDED_MS"] == str(WHEN_MS + 999)
+    assert (record["TIME_ON"], record["TIME_OFF"]) == ("211500", "211500")
 
 
 def test_the_digest_does_not_hang_on_order_or_case() -> None:
@@ -222,7 +325,13 @@ def test_an_award_needs_both_its_name_and_the_reference() -> None:
         ({"BAND": "2\x000m"}, ["BAND has control characters: left out"]),
         ({"TX_PWR": "ten"}, ["TX_PWR 'ten' is no number: kept as it came"]),
         ({"TX_PWR": "-1"}, ["TX_PWR '-1' is no number: kept as it came"]),
+        ({"TX_PWR": "1000000000"}, ["TX_PWR '1000000000' is no number: kept as it came"]),
+        ({"TX_PWR": "nan"}, ["TX_PWR 'nan' is no number: kept as it came"]),
+        ({"CQZ": "x"}, ["CQZ 'x' is no number: kept as it came"]),
+        ({"FREQ": "x"}, ["FREQ: 'x' is not a number of MHz: kept as it came"]),
+        ({"FREQ": "5", "BAND": ""}, []),
         ({"TX_PWR": "0"}, []),
+        ({"TX_PWR": " 5 "}, []),
     ],
 )
 def test_what_cannot_be_understood_is_told_and_the_rest_is_taken(fields: dict[str, str], mends: list[str]) -> None:

@@ -24,10 +24,6 @@ def only(data: bytes) -> Record:
     return record
 
 
-def whys(record: Record) -> list[tuple[str | None, str]]:
-    return [(problem.field, problem.severity) for problem in record.problems]
-
-
 def test_a_header_is_read_apart_from_the_records() -> None:
     reader = read(
         io.BytesIO(
@@ -93,32 +89,37 @@ def test_numbers_lines_and_ends_tell_the_place() -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "name", "mend"),
+    ("data", "name", "why"),
     [
-        ("<NAME:4>José <CALL:6>DL5QRM<EOR>".encode(), "José", "write 5"),
-        ("<NAME:4>José<CALL:6>DL5QRM<EOR>".encode(), "José", "write 5"),
+        ("<NAME:4>José <CALL:6>DL5QRM<EOR>".encode(), "José", "length 4 counts characters, not bytes: write 5"),
+        ("<NAME:4>José<CALL:6>DL5QRM<EOR>".encode(), "José", "length 4 counts characters, not bytes: write 5"),
         ("<NAME:3>Aà <CALL:6>DL5QRM<EOR>".encode(), "Aà", None),
-        ("<NAME:2>Aà <CALL:6>DL5QRM<EOR>".encode(), "Aà", "write 3"),
-        ("<NAME:3>日本語<CALL:6>DL5QRM<EOR>".encode(), "日本語", "write 9"),
+        ("<NAME:2>Aà <CALL:6>DL5QRM<EOR>".encode(), "Aà", "length 2 counts characters, not bytes: write 3"),
+        ("<NAME:3>日本語<CALL:6>DL5QRM<EOR>".encode(), "日本語", "length 3 counts characters, not bytes: write 9"),
         ("<NAME:5>José <CALL:6>DL5QRM<EOR>".encode(), "José", None),
         ("<NAME:4>José <CALL:6>DL5QRM<EOR>".encode("latin-1"), "José", None),
         (b"<NAME:5>a\r\nbc <CALL:6>DL5QRM<EOR>", "a\r\nbc", None),
-        (b"<NAME:4>a\r\nbc <CALL:6>DL5QRM<EOR>", "a\r\nbc", "write 5"),
-        (b"<NAME:5>a\nbc<CALL:6>DL5QRM<EOR>", "a\nbc", "write 4"),
-        ("<NAME:5>é\r\nbc <CALL:6>DL5QRM<EOR>".encode(), "é\r\nbc", "write 6"),
+        (
+            b"<NAME:4>a\r\nbc <CALL:6>DL5QRM<EOR>",
+            "a\r\nbc",
+            "length 4 counts one for a line break of two bytes: write 5",
+        ),
+        (b"<NAME:5>a\nbc<CALL:6>DL5QRM<EOR>", "a\nbc", "length 5 counts two for a line break of one byte: write 4"),
+        ("<NAME:5>é\r\nbc <CALL:6>DL5QRM<EOR>".encode(), "é\r\nbc", "length 5 counts characters, not bytes: write 6"),
     ],
 )
-def test_miscounted_lengths_are_mended_and_told(data: bytes, name: str, mend: str | None) -> None:
+def test_miscounted_lengths_are_mended_and_told(data: bytes, name: str, why: str | None) -> None:
     record = only(data)
     assert record == {"NAME": name, "CALL": "DL5QRM"}
     assert record.sound
-    assert [problem.why.rpartition(": ")[2] for problem in record.problems] == ([mend] if mend else [])
+    assert record.problems == ([(1, 1, "NAME", "warning", why)] if why else [])
 
 
 def test_a_length_that_is_too_long_is_cut_at_the_next_field() -> None:
     record = only(b"<NAME:30>Bob <QTH:6>Munich\n<CALL:6>DL5QRM<EOR>\n")
     assert record == {"NAME": "Bob", "QTH": "Munich", "CALL": "DL5QRM"}
-    assert whys(record) == [("NAME", "error")]
+    why = "length 30 runs over the next field: the data is taken as the 3 bytes before it; mend the length"
+    assert record.problems == [(1, 1, "NAME", "error", why)]
 
 
 def test_a_length_that_is_too_long_does_not_eat_the_next_record() -> None:
@@ -135,22 +136,55 @@ def test_a_length_that_is_too_short_keeps_the_standard_meaning_and_tells_the_res
     ]
     comment = only(b"<NAME:6>Robert Smith <CALL:6>DL5QRM<EOR>")
     assert comment == {"NAME": "Robert", "CALL": "DL5QRM"}
-    assert whys(comment) == [("NAME", "warning")]
+    why = "'Smith' stands between the fields: a comment, or a length too short"
+    assert comment.problems == [(1, 1, "NAME", "warning", why)]
 
 
 @pytest.mark.parametrize("broken", [b"<BAND:x>20m", b"<BAND>20m", b"<BAND:>20m", b"<BAND:-3>20m", b"<BAND:1e3>20m"])
 def test_a_field_without_a_usable_length_is_an_error(broken: bytes) -> None:
     record = only(b"<CALL:6>DL5QRM\n" + broken + b" <MODE:3>FT8<EOR>")
     assert record == {"CALL": "DL5QRM", "MODE": "FT8"}
-    assert [(problem.line, problem.field, problem.severity) for problem in record.problems] == [(2, "BAND", "error")]
+    tag = broken.decode().removesuffix("20m")
+    why = f"'{tag}' has no length that can be read, so its data is not taken: give the length"
+    assert record.problems == [(1, 2, "BAND", "error", why)]
+
+
+def test_broken_fields_are_told_wherever_they_stand_and_prose_is_not() -> None:
+    record = only(b"a <remark> <BAND> x <app_x:> <FOO:> <CALL:6>DL5QRM<MODE>FT8<EOR>")
+    assert record == {"CALL": "DL5QRM"}
+    assert [(problem.field, problem.severity, problem.why.partition(" ")[0]) for problem in record.problems] == [
+        ("BAND", "error", "'<BAND>'"),
+        ("APP_X", "error", "'<app_x:>'"),
+        ("MODE", "error", "'<MODE>'"),
+    ]
+
+
+def test_a_length_over_a_broken_field_is_cut_there() -> None:
+    record = only(b"<NAME:30>Bob <BAND>20m <CALL:6>DL5QRM<EOR>")
+    assert record == {"NAME": "Bob", "CALL": "DL5QRM"}
+    assert [(problem.field, problem.severity) for problem in record.problems] == [("NAME", "error"), ("BAND", "error")]
+
+
+def test_data_that_the_end_of_the_file_or_of_a_record_cuts_off_is_told() -> None:
+    assert only(b"<CALL:6>JA1Q").problems[0] == (1, 1, "CALL", "error", "the file ends inside its data")
+    long = only(b"<CALL:900000>JA1Q" + b" " * RECORD_LIMIT + b"<EOR>")
+    why = "length 900000 is beyond what a record may hold"
+    assert long.problems[0] == (1, 1, "CALL", "error", why)
+    assert len(long.problems) == 2
+
+
+def test_a_record_that_is_nothing_but_problems_is_told_by_the_first_hundred() -> None:
+    record = only(b"<BAND>" * 150 + b"<CALL:6>DL5QRM<EOR>")
+    assert len(record.problems) == 100
 
 
 def test_a_field_that_stands_twice_keeps_the_first_and_tells_the_other() -> None:
     record = only(b"<CALL:6>DL5QRM <CALL:6>JA1QRV<EOR>")
     assert record == {"CALL": "DL5QRM"}
-    assert whys(record) == [("CALL", "error")]
-    assert "'JA1QRV'" in record.problems[0].why
-    assert whys(only(b"<CALL:6>DL5QRM <CALL:6>DL5QRM<EOR>")) == [("CALL", "warning")]
+    why = "stands twice in the record: 'DL5QRM' is kept, 'JA1QRV' is not; leave one"
+    assert record.problems == [(1, 1, "CALL", "error", why)]
+    again = only(b"<CALL:6>DL5QRM <CALL:6>DL5QRM<EOR>")
+    assert [(problem.field, problem.severity) for problem in again.problems] == [("CALL", "warning")]
 
 
 @pytest.mark.parametrize(

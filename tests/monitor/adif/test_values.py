@@ -36,10 +36,19 @@ def test_other_spellings_of_a_number_are_read(text: str, value: int) -> None:
     assert hz(text) == value
 
 
-@pytest.mark.parametrize("text", ["", "14,074", "-14.074", "0", "1e3", "NaN", "Infinity", "14.0.7", "9" * 40, "٣"])
+@pytest.mark.parametrize("text", ["", "14,074", "-14.074", "1e3", "NaN", "Infinity", "14.0.7", "9" * 40, "٣"])
 def test_what_is_no_frequency_is_refused(text: str) -> None:
-    with pytest.raises(AdifValueError, match="FREQ"):
+    with pytest.raises(AdifValueError) as caught:
         hz(text)
+    assert (caught.value.field, caught.value.why) == ("FREQ", f"{text!r} is not a number of MHz")
+
+
+@pytest.mark.parametrize("text", ["0", "0.0000004", "10000000", "999999999999"])
+def test_what_is_beyond_the_radio_spectrum_is_refused(text: str) -> None:
+    with pytest.raises(AdifValueError) as caught:
+        hz(text)
+    assert (caught.value.field, caught.value.why) == ("FREQ", f"{text!r} MHz is not a radio frequency")
+    assert (hz("9999999.999999"), hz("0.000001")) == (10**13 - 1, 1)
 
 
 def when(**fields: str) -> tuple[datetime, datetime | None]:
@@ -75,26 +84,43 @@ def test_an_end_given_to_the_minute_is_not_before_a_start_in_the_same_minute() -
 
 
 @pytest.mark.parametrize(
-    ("fields", "field"),
+    ("fields", "field", "why"),
     [
-        ({"QSO_DATE": ""}, "QSO_DATE"),
-        ({"QSO_DATE": "20200230"}, "QSO_DATE"),
-        ({"QSO_DATE": "2020-07-14"}, "QSO_DATE"),
-        ({"QSO_DATE": "00000101"}, "QSO_DATE"),
-        ({"TIME_ON": ""}, "TIME_ON"),
-        ({"TIME_ON": "2460"}, "TIME_ON"),
-        ({"TIME_ON": "23:55"}, "TIME_ON"),
-        ({"TIME_ON": "²³55"}, "TIME_ON"),
-        ({"TIME_OFF": "1"}, "TIME_OFF"),
-        ({"TIME_OFF": "0100", "QSO_DATE_OFF": "20200714"}, "TIME_OFF"),
-        ({"TIME_OFF": "0100", "QSO_DATE_OFF": "x"}, "QSO_DATE_OFF"),
-        ({"QSO_DATE": "99991231", "TIME_OFF": "0100"}, "TIME_OFF"),
+        ({"QSO_DATE": ""}, "QSO_DATE", "missing"),
+        ({"QSO_DATE": "20200230"}, "QSO_DATE", "'20200230' is not a date of the calendar"),
+        ({"QSO_DATE": "2020-07-14"}, "QSO_DATE", "'2020-07-14' is not YYYYMMDD"),
+        ({"QSO_DATE": "00000101"}, "QSO_DATE", "'00000101' is not a date of the calendar"),
+        ({"TIME_ON": ""}, "TIME_ON", "missing"),
+        ({"TIME_ON": "2460"}, "TIME_ON", "'2460' is not a time of day"),
+        ({"TIME_ON": "23:55"}, "TIME_ON", "'23:55' is not HHMM or HHMMSS"),
+        ({"TIME_ON": "²³55"}, "TIME_ON", "'²³55' is not HHMM or HHMMSS"),
+        ({"TIME_OFF": "1"}, "TIME_OFF", "'1' is not HHMM or HHMMSS"),
+        (
+            {"TIME_OFF": "0100", "QSO_DATE_OFF": "20200714"},
+            "TIME_OFF",
+            "the contact ends at 2020-07-14 01:00:00, before its start",
+        ),
+        ({"TIME_OFF": "0100", "QSO_DATE_OFF": "x"}, "QSO_DATE_OFF", "'x' is not YYYYMMDD"),
+        (
+            {"QSO_DATE": "99991231", "TIME_OFF": "0100"},
+            "TIME_OFF",
+            "the contact ends after the last day of the calendar",
+        ),
+        (
+            {"TIME_OFF": "2354", "QSO_DATE_OFF": "20200714"},
+            "TIME_OFF",
+            "the contact ends at 2020-07-14 23:54:00, before its start",
+        ),
+        ({"TIME_OFF": "2360"}, "TIME_OFF", "'2360' is not a time of day"),
+        ({"TIME_ON": "235"}, "TIME_ON", "'235' is not HHMM or HHMMSS"),
+        ({"TIME_ON": "2355590"}, "TIME_ON", "'2355590' is not HHMM or HHMMSS"),
     ],
 )
-def test_an_impossible_time_names_its_field(fields: dict[str, str], field: str) -> None:
+def test_an_impossible_time_names_its_field(fields: dict[str, str], field: str, why: str) -> None:
     with pytest.raises(AdifValueError) as caught:
         when(**fields)
-    assert caught.value.field == field
+    assert (caught.value.field, caught.value.why) == (field, why)
+    assert str(caught.value) == f"{field}: {why}"
 
 
 @given(st.integers(0, 40_000_000_000))

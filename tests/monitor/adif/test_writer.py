@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -40,29 +41,38 @@ def test_one_record_is_one_line() -> None:
 def test_letters_that_ascii_lacks_are_spelled_and_told() -> None:
     encoded = encode_record({"CALL": "DL5QRM", "NAME": "Jürgen Strauß", "QTH": "Ålesund"}, number=7)
     assert encoded.data == b"<CALL:6>DL5QRM <NAME:14>Jurgen Strauss <QTH:7>Alesund <EOR>\n"
-    assert [(change.record, change.field, change.before, change.after) for change in encoded.changes] == [
-        (7, "NAME", "Jürgen Strauß", "Jurgen Strauss"),
-        (7, "QTH", "Ålesund", "Alesund"),
-    ]
+    why = "ADI is ASCII: spelled without the other characters"
+    assert encoded.changes == (
+        (7, "NAME", "Jürgen Strauß", "Jurgen Strauss", why),
+        (7, "QTH", "Ålesund", "Alesund", why),
+    )
 
 
 def test_international_fields_give_their_text_to_the_plain_ones() -> None:
     alone = encode_record({"NAME_INTL": "José"})
     assert alone.data == b"<NAME:4>Jose <EOR>\n"
-    assert [(change.field, change.after) for change in alone.changes] == [("NAME_INTL", "Jose")]
+    assert alone.changes == ((1, "NAME_INTL", "José", "Jose", "NAME_INTL is for ADX only: written as NAME"),)
     both = encode_record({"NAME": "Joe", "NAME_INTL": "José"})
     assert both.data == b"<NAME:3>Joe <EOR>\n"
-    assert [(change.field, change.before, change.after) for change in both.changes] == [("NAME_INTL", "José", None)]
+    assert both.changes == ((1, "NAME_INTL", "José", None, "NAME_INTL is for ADX only, and NAME is there already"),)
+    assert encode_record({"APP_MINE_INTL": "x"}).data == b"<APP_MINE_INTL:1>x <EOR>\n"
 
 
 def test_line_breaks_are_cr_lf_where_they_may_stand_and_blanks_elsewhere() -> None:
     encoded = encode_record({"NOTES": "a\nb\rc\r\nd", "COMMENT": "a\nb"})
     assert encoded.data.startswith(b"<NOTES:10>a\r\nb\r\nc\r\nd")
     assert b"<COMMENT:3>a b" in encoded.data
-    assert [(change.field, change.before, change.after, change.why) for change in encoded.changes] == [
-        ("COMMENT", "a\nb", "a b", "line breaks and control characters are written as blanks")
-    ]
-    assert b"<NOTES:3>a b" in encode_record({"NOTES": "a\x07b"}).data
+    why = "line breaks and control characters are written as blanks"
+    assert encoded.changes == ((1, "COMMENT", "a\nb", "a b", why),)
+    assert encode_record({"NOTES": "a\x07b\x7f\tc"}, number=3) == (
+        b"<NOTES:6>a b  c <EOR>\n",
+        ((3, "NOTES", "a\x07b\x7f\tc", "a b  c", why),),
+    )
+    assert encode_record({"APP_MINE_X": "a\nb\x1fc"}) == (
+        b"<APP_MINE_X:6>a\r\nb c  <EOR>\n",
+        ((1, "APP_MINE_X", "a\nb\x1fc", "a\r\nb c", why),),
+    )
+    assert encode_record({"COMMENT": "a\r\nb\x00c"}).data == b"<COMMENT:5>a b c <EOR>\n"
 
 
 def test_a_reader_that_folds_line_breaks_still_finds_the_next_field() -> None:
@@ -73,7 +83,7 @@ def test_a_reader_that_folds_line_breaks_still_finds_the_next_field() -> None:
 
 @pytest.mark.parametrize("name", ["", " CALL", "A:B", "A<B", "A>B", "A,B", "{A}", "CÄLL", "A\nB"])
 def test_a_name_that_adif_cannot_spell_is_refused(name: str) -> None:
-    with pytest.raises(ValueError, match="cannot be the name"):
+    with pytest.raises(ValueError, match=re.escape(f"{name.upper()!r} cannot be the name of an ADIF field")):
         write_record({name: "x"})
 
 
@@ -102,6 +112,35 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
         write_file(target, [{"CALL": "DL5QRM"}, {"<": "x"}], program_version="1", created=CREATED)
     assert target.read_bytes() == before
     assert list(tmp_path.iterdir()) == [target]
+
+
+def test_a_file_gets_its_head_and_takes_its_place_when_it_is_on_the_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    sync, replace = os.fsync, Path.replace
+    monkeypatch.setattr(os, "fsync", lambda number: (done.append("sync"), sync(number))[1])
+    monkeypatch.setattr(Path, "replace", lambda path, target: (done.append("replace"), replace(path, target))[1])
+    target = tmp_path / "contacts.adi"
+    fields = [UserField(1, "EPC", "N")]
+    write_file(str(target), [{"CALL": "DL5QRM"}], program_version="2.0", created=CREATED, user_fields=fields)
+    assert target.read_bytes() == header("2.0", CREATED, fields) + write_record({"CALL": "DL5QRM"})
+    assert done == ["sync", "replace"]
+
+
+def test_the_header_is_ascii_with_one_field_a_line() -> None:
+    assert header("2.0 über", CREATED, [UserField(9, "Größe", "E", "S,Ü")]) == (
+        b"ADIF log written by Watchkeeper\n<ADIF_VER:5>3.1.7\n<CREATED_TIMESTAMP:15>20260713 201509\n"
+        b"<PROGRAMID:11>Watchkeeper\n<PROGRAMVERSION:8>2.0 uber\n<USERDEF1:12:E>Grosse,{S,U}\n<EOH>\n"
+    )
+
+
+def test_a_record_brings_its_types_and_others_go_before_them() -> None:
+    record = Record({"APP_X_Y": "1", "CALL": "DL5QRM"})
+    record.types["APP_X_Y"] = "N"
+    assert write_record(record) == b"<APP_X_Y:1:N>1 <CALL:6>DL5QRM <EOR>\n"
+    assert write_record(record, {"APP_X_Y": "S"}) == b"<APP_X_Y:1:S>1 <CALL:6>DL5QRM <EOR>\n"
+    assert write_record(record, {}) == b"<APP_X_Y:1>1 <CALL:6>DL5QRM <EOR>\n"
 
 
 def test_a_link_and_what_is_no_file_stay_what_they_are(tmp_path: Path) -> None:
