@@ -119,8 +119,17 @@ def test_a_file_gets_its_head_and_takes_its_place_when_it_is_on_the_disk(
 ) -> None:
     done: list[str] = []
     sync, replace = os.fsync, Path.replace
-    monkeypatch.setattr(os, "fsync", lambda number: (done.append("sync"), sync(number))[1])
-    monkeypatch.setattr(Path, "replace", lambda path, target: (done.append("replace"), replace(path, target))[1])
+
+    def noted_sync(number: int) -> None:
+        done.append("sync")
+        sync(number)
+
+    def noted_replace(path: Path, target: Path) -> Path:
+        done.append("replace")
+        return replace(path, target)
+
+    monkeypatch.setattr(os, "fsync", noted_sync)
+    monkeypatch.setattr(Path, "replace", noted_replace)
     target = tmp_path / "contacts.adi"
     fields = [UserField(1, "EPC", "N")]
     write_file(str(target), [{"CALL": "DL5QRM"}], program_version="2.0", created=CREATED, user_fields=fields)
