@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -70,6 +71,7 @@ def test_the_published_example_ends_on_the_next_day() -> None:
         ({"TIME_OFF": ""}, None),
         ({"TIME_OFF": "235630"}, START + timedelta(seconds=90)),
         ({"TIME_OFF": "2355"}, START),
+        ({"TIME_OFF": "235500"}, START),
         ({"TIME_OFF": "0001", "QSO_DATE_OFF": "20200716"}, START + timedelta(days=1, minutes=6)),
     ],
 )
@@ -121,6 +123,27 @@ def test_an_impossible_time_names_its_field(fields: dict[str, str], field: str, 
         when(**fields)
     assert (caught.value.field, caught.value.why) == (field, why)
     assert str(caught.value) == f"{field}: {why}"
+
+
+def test_an_end_given_to_the_second_is_held_to_the_second() -> None:
+    with pytest.raises(AdifValueError, match="before its start"):
+        when(TIME_ON="235530", TIME_OFF="235529", QSO_DATE_OFF="20200714")
+
+
+@pytest.mark.parametrize("field", ["QSO_DATE", "TIME_ON"])
+def test_a_start_that_is_not_there_is_missing(field: str) -> None:
+    with pytest.raises(AdifValueError) as caught:
+        parse_when({name: text for name, text in (("QSO_DATE", "20200714"), ("TIME_ON", "2355")) if name != field})
+    assert str(caught.value) == f"{field}: missing"
+
+
+def test_dates_and_times_are_in_utc_wherever_the_computer_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+    with monkeypatch.context() as elsewhere:
+        elsewhere.setenv("TZ", "XYZ-5:45")
+        time.tzset()
+        found = adif_date(START), adif_time(START)
+    time.tzset()
+    assert found == ("20200714", "235500")
 
 
 @given(st.integers(0, 40_000_000_000))

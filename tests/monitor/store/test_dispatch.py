@@ -75,6 +75,21 @@ async def test_what_cannot_be_encoded_even_now_is_a_dead_letter_that_says_why(st
     assert home.seen == []
 
 
+async def test_behind_what_cannot_be_encoded_the_next_goes_out_at_once(store: Store, clock: TurnedClock) -> None:
+    class Picky(Answering):
+        def encode(self, contact: Contact) -> bytes:
+            raise ValueError("no locator")
+
+    await store.commit(contact("1"), b"1", [("home log", None, "no locator")])
+    await store.change(partial(outbox.retry, ids=[1]))
+    await log(store, "2", "home log")
+    home = Picky("home log", DELIVERED)
+    async with running(store, clock, home) as dispatcher:
+        await clock.settle()
+        assert dispatcher.status()["home log"] == DestinationStatus(delivered=1, dead=1)
+    assert [payload for _, payload in home.seen] == [b"<2>"]
+
+
 async def test_what_is_encoded_late_goes_out_with_the_same_bytes_on_every_try(store: Store, clock: TurnedClock) -> None:
     class Numbering(Answering):
         encoded = 0
