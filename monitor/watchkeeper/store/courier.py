@@ -138,7 +138,7 @@ class Courier:
             await self._store.change(partial(outbox.freeze, row_id=row.id, payload=payload))
         sending = await self._try(payload, row.key)
         if sending is None:  # how it ended nobody knows, so it will go out again
-            return 0.0 if self._stopping else self._patience.first_s
+            return self._patience.first_s
         if sending.result is SendResult.TRY_LATER:
             return await self._postpone(row, sending)
         if sending.result is SendResult.REFUSED:

@@ -22,6 +22,7 @@ from watchkeeper.adif import normalise, on_air, tables, to_adif
         ("C4FM", None, "DIGITALVOICE", "C4FM", "'C4FM' is a submode of DIGITALVOICE"),
         ("D-STAR", None, "DIGITALVOICE", "DSTAR", "'D-STAR' is a submode of DIGITALVOICE"),
         ("USB", None, "SSB", "USB", "'USB' is a submode of SSB"),
+        ("FT 8", None, "FT8", None, "MODE 'FT 8' is spelled FT8"),
         ("FT-8", None, "FT8", None, "MODE 'FT-8' is spelled FT8"),
         ("FT8", "FT8", "FT8", None, "SUBMODE 'FT8' only repeats MODE"),
         ("MFSK", "FT8", "FT8", None, "FT8 is a mode, not a submode of 'MFSK'"),
