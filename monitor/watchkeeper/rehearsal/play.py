@@ -156,9 +156,11 @@ class Session:
         self._shack.period(at_ms, self._here.period_ms / 1000, sending_s)
         self._telling.gauges(at_ms, self._here, sending=own is not None)
         self._outlets.send_until(end_ms - 150)
-        rows = self._look()
+        # who sends has nothing to decide: world and watch work side by side until the next look
         if own is None:
-            self._operator.learn(at_ms, copies, rows)
+            self._operator.learn(at_ms, copies, self._look())
+        elif self._faulty:
+            self._look()  # what was lost or held back on the way is said again
         self._log_contacts(end_ms - 100)
         self._telling.tuning(end_ms - 100, self._here, self._operator)
         self._outlets.send_until(end_ms)
@@ -222,6 +224,11 @@ class Session:
             self._piled.append(pile)
             self._here.air.pile_up(round(pile.value), at_ms)
 
+    @property
+    def _faulty(self) -> bool:
+        """Whether events get lost on their way at the moment."""
+        return self._order.wire.any or any(outlet.wire.lossy > 0 for outlet in self._outlets)
+
     def _look(self) -> Sequence[Advice]:
         """Wait until the watch has seen all that was sent, and return what it advises."""
         if self._dashboard is None:
@@ -233,12 +240,10 @@ class Session:
         return [row for row in rows if row.get("dial_hz", dial_hz) == dial_hz]  # a radio is on one frequency
 
     def _covered(self, outlet: Outlet, dashboard: Dashboard) -> Sequence[Advice]:
-        faulty = self._order.wire.any or outlet.wire.lossy > 0
+        wait_s = _FAULTY_COVER_WAIT_S if self._faulty else _COVER_WAIT_S
         outlet.wire.flush()
         for _ in range(_COVER_TRIES):
-            found = dashboard.covering(
-                outlet.source, self._run, outlet.sender.seq, _FAULTY_COVER_WAIT_S if faulty else _COVER_WAIT_S
-            )
+            found = dashboard.covering(outlet.source, self._run, outlet.sender.seq, wait_s)
             if found is not None:
                 return advice(found)
             outlet.repeat_last()
