@@ -63,7 +63,7 @@ def test_a_document_is_read_like_adi() -> None:
     }
     assert first.types == {"EPC": "N", "APP_MINE_POWER": "N"}
     assert second == {"CALL": "JA1QRV", "NOTES": "a\nb"}
-    assert (first.number, first.line, first.line_of("NAME_INTL")) == (1, 11, 14)
+    assert (first.number, first.line, first.line_of("NAME_INTL"), first.end) == (1, 11, 14, 0)
     assert first.sound
     assert second.sound
 

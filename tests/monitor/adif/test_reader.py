@@ -213,6 +213,12 @@ def test_nothing_comes_from_nothing(data: bytes) -> None:
     assert records(data) == []
 
 
+def test_a_record_made_by_hand_has_no_place_in_any_file() -> None:
+    record = Record({"CALL": "DL5QRM"})
+    assert (record.number, record.line, record.end, record.line_of("CALL")) == (0, 0, 0, 0)
+    assert (record.complete, record.sound, record.problems, record.types) == (True, True, [], {})
+
+
 def test_a_file_that_is_no_log_is_told() -> None:
     record = only(b"Dear operator, this is a letter.")
     assert record == {}
