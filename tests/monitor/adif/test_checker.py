@@ -84,6 +84,15 @@ def test_a_good_record_has_no_problem() -> None:
             "error",
             "'a\\r\\nb' holds a line break, which this field cannot: write it in one line",
         ),
+        *(
+            (
+                {"COMMENT": text},
+                "COMMENT",
+                "error",
+                f"{ascii(text)} holds a line break, which this field cannot: write it in one line",
+            )
+            for text in ("a\nb", "a\rb")
+        ),
         ({"NOTES": "a\nb"}, "NOTES", "error", "'a\\nb' has a line break that is not CR LF: write CR LF"),
         (
             {"WHATEVER": "x"},

@@ -371,3 +371,10 @@ async def test_a_destination_that_is_gone_is_forgotten(store: Store, clock: Turn
             while forgotten() is not None:
                 await asyncio.sleep(0)
                 gc.collect()
+
+
+async def test_behind_the_end_no_destination_is_served(store: Store, clock: TurnedClock) -> None:
+    async with running(store, clock) as dispatcher:
+        pass
+    dispatcher.replace([Answering("home log", DELIVERED)])
+    assert [task for task in asyncio.all_tasks() if task.get_name().startswith("courier ")] == []
