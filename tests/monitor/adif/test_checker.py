@@ -89,7 +89,7 @@ def test_a_good_record_has_no_problem() -> None:
                 {"COMMENT": text},
                 "COMMENT",
                 "error",
-                f"{ascii(text)} holds a line break, which this field cannot: write it in one line",
+                f"{text!a} holds a line break, which this field cannot: write it in one line",
             )
             for text in ("a\nb", "a\rb")
         ),
