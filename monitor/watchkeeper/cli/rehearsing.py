@@ -166,7 +166,8 @@ async def _band(request: Request, standing: Standing, log_port: int) -> dict[str
         if failed.done():
             failed.result()
         if not ended.done():
-            process.terminate()
+            with suppress(ProcessLookupError):  # it may have gone by itself
+                process.terminate()
             await ended
             return None
         out, err = ended.result()
