@@ -100,15 +100,11 @@ def _date(text: str) -> str | None:
     return None if int(text[:4]) >= _FIRST_YEAR else f"is before {_FIRST_YEAR}"
 
 
-def _enumeration(text: str) -> str | None:
-    return None if _PRINTABLE.fullmatch(text) else _string(text)
-
-
 #: data types whose fault is more than "not of this form"
 _OWN_CHECKS: dict[str, Callable[[str], str | None]] = {
     "String": _string,
     "MultilineString": _multiline,
     "IntlMultilineString": lambda _: None,
     "Date": _date,
-    "Enumeration": _enumeration,
+    "Enumeration": _string,
 }

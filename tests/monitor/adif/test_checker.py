@@ -23,12 +23,14 @@ def problems(changed: dict[str, str], header: str = "") -> list[Problem]:
 
 def test_a_good_record_has_no_problem() -> None:
     assert problems({"FREQ": "14.074123", "SUBMODE": "", "DXCC": "230", "CQZ": "14", "GRIDSQUARE": "JO62qm"}) == []
+    assert problems({"QSO_DATE": "19300101"}) == []  # ADIF 3.1.7, data type Date: the first year is 1930
 
 
 @pytest.mark.parametrize(
     ("fields", "field", "severity", "why"),
     [
         ({"QSO_DATE": "20260231"}, "QSO_DATE", "error", "'20260231' is not a date of the calendar"),
+        ({"QSO_DATE": "2026-07-13"}, "QSO_DATE", "error", "'2026-07-13' is not a UTC date YYYYMMDD"),
         ({"QSO_DATE": "19291231"}, "QSO_DATE", "error", "'19291231' is before 1930"),
         ({"TIME_ON": "20:15"}, "TIME_ON", "error", "'20:15' is not a UTC time HHMM or HHMMSS"),
         ({"BAND": "21m"}, "BAND", "error", "'21m' is not in the standard's Band table"),

@@ -48,6 +48,12 @@ def test_letters_that_ascii_lacks_are_spelled_and_told() -> None:
     )
 
 
+def test_a_value_of_which_nothing_is_left_in_ascii_is_left_out_and_told() -> None:
+    encoded = encode_record({"CALL": "DL5QRM", "NAME": "ь"})
+    assert encoded.data == b"<CALL:6>DL5QRM <EOR>\n"
+    assert [(change.field, change.before, change.after) for change in encoded.changes] == [("NAME", "ь", "")]
+
+
 def test_international_fields_give_their_text_to_the_plain_ones() -> None:
     alone = encode_record({"NAME_INTL": "José"})
     assert alone.data == b"<NAME:4>Jose <EOR>\n"

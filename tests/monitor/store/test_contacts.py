@@ -34,6 +34,8 @@ async def test_a_new_contact_is_stored_with_a_row_for_each_destination(store: St
         ("file", "DL5QRM|shack|1", b"record", State.WAITING),
         ("home log", "DL5QRM|shack|1", b"{}", State.WAITING),
     ]
+    now_ms = round(now().timestamp() * 1000)
+    assert [(row.created_ms, row.due_ms, row.tries) for row in rows(store)] == [(now_ms, 0, 0)] * 2
 
 
 async def test_the_same_again_is_repeated_and_changes_nothing(store: Store) -> None:
