@@ -1,61 +1,74 @@
-"""Did the rate change, and when: a change-point test on counts per listened period."""
+"""How a direction moves, and since when: a change-point test on the stations that were heard."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import accumulate
+from bisect import bisect_right
+from collections.abc import Collection, Iterator, Sequence
 from math import log
 from typing import NamedTuple
 
-#: fewer periods say nothing
-FEWEST = 6
-_SHORTEST = 3
-#: log-likelihood ratio from which a change is one: for Poisson counts that do not change it is passed in about one
-#: window of a hundred (simulated; a test holds it)
-_LIMIT = 6.0
+#: fewer listened periods on either side of a change say nothing
+FEWEST = 3
+#: how long ago a change may be, as parts of the window: there has to be as long a time before it
+_AGO = (1 / 3, 5 / 12, 1 / 2)
+#: log-likelihood ratio from which a change is one: four stations where nobody was, or 30 where 14 were
+_LIMIT = 2.75
+#: two spans tell the same only where they were listened to nearly alike
+_ALIKE = 2 / 3
+
+
+class Heard(NamedTuple):
+    """Who was heard in one period that was listened to."""
+
+    start_ms: int
+    calls: Collection[str]
 
 
 class Change(NamedTuple):
-    """The rate before, the rate from period ``at`` of the sequence on."""
+    """How many stations were heard in the time before ``at_ms``, and in as long a time from then on."""
 
-    at: int
-    before: float
-    after: float
+    at_ms: int
+    before: int
+    after: int
+
+    @property
+    def gain(self) -> float:
+        """Log-likelihood ratio of two Poisson rates to one (textbook, from memory)."""
+        mean = (self.before + self.after) / 2
+        return sum(count * log(count / mean) for count in (self.before, self.after) if count)
 
 
-def change_point(counts: Sequence[int]) -> Change | None:
-    """Return the likeliest change of a Poisson rate, or None where one rate explains the counts well enough.
+def splits(periods: Sequence[Heard], window_ms: int) -> Iterator[Change]:
+    """The changes there may have been in the window, the latest first; none where too little was listened to.
 
-    Likelihood ratio over all splits that leave three periods on either side (textbook, from memory).
+    Whoever is heard in one period is heard in many, so hearings come in clusters, and their rate changes all the time.
+    So stations are counted, each once in the time before and once in as long a time after.
     """
-    size = len(counts)
-    sums = list(accumulate(counts, initial=0))
-    total = sums[-1]
-    if size < FEWEST or not total:
-        return None
-    best, found = _LIMIT, None
-    flat = total * log(total / size)
-    for at in range(_SHORTEST, size - _SHORTEST + 1):
-        before, after = sums[at], total - sums[at]
-        gain = _term(before, at) + _term(after, size - at) - flat
-        if gain > best:
-            best, found = gain, Change(at, before / at, after / (size - at))
-    return found
+    starts = [period.start_ms for period in periods]
+    for part in _AGO:
+        span_ms = round(part * window_ms)
+        middle, first = (bisect_right(starts, starts[-1] - spans * span_ms) if starts else 0 for spans in (1, 2))
+        left, right = periods[first:middle], periods[middle:]
+        fewer, more = sorted((len(left), len(right)))
+        if fewer >= FEWEST and fewer >= _ALIKE * more:
+            yield Change(right[0].start_ms, _stations(left), _stations(right))
 
 
-def _term(count: int, periods: int) -> float:
-    return count * log(count / periods) if count else 0.0
+def _stations(periods: Sequence[Heard]) -> int:
+    return len(set().union(*[period.calls for period in periods]))
 
 
-def in_words(counts: Sequence[int]) -> tuple[str, int | None]:
-    """Return (how the rate moves, the period from which it does)."""
-    if len(counts) < FEWEST:
+def in_words(periods: Sequence[Heard], window_ms: int) -> tuple[str, int | None]:
+    """Return (how the stations heard move, since when in event time)."""
+    found = list(splits(periods, window_ms))
+    if not found:
         return "new", None
-    change = change_point(counts)
-    if change is None:
+    change = max(found, key=lambda each: each.gain)
+    if change.gain < _LIMIT:
         return "steady", None
     if not change.after:
-        return "closed", change.at
+        last = max(number for number, period in enumerate(periods) if period.calls)
+        return "closed", periods[last + 1].start_ms
     if not change.before:
-        return "opening", change.at
-    return ("rising" if change.after > change.before else "falling"), change.at
+        return "opening", next(one.start_ms for one in periods if one.calls and one.start_ms >= change.at_ms)
+    return ("rising" if change.after > change.before else "falling"), change.at_ms

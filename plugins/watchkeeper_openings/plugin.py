@@ -112,7 +112,7 @@ class Openings:
             here = [
                 Open(name, band.mode, sector, figures)
                 for sector in SECTORS
-                if (figures := band.directions[sector].figures(listened)) is not None
+                if (figures := band.directions[sector].figures(listened, self._window_ms)) is not None
             ]
             found += sorted(here, key=lambda each: (-each.figures.stations, SECTORS.index(each.sector)))
             hear_us = band.hear_us(start_ms)

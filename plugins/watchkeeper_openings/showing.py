@@ -92,7 +92,7 @@ def _row(each: Open) -> Row:
 
 def rings(bands: Sequence[tuple[str, Band]], window_min: float) -> list[View]:
     """The table of bands and distances; nothing while nobody was heard."""
-    rows = [row for name, band in bands for row in _rings(name, band)]
+    rows = [row for name, band in bands for row in _rings(name, band, round(window_min * 60_000))]
     if not rows:
         return []
     return [
@@ -115,11 +115,11 @@ def rings(bands: Sequence[tuple[str, Band]], window_min: float) -> list[View]:
     ]
 
 
-def _rings(name: str, band: Band) -> list[Row]:
+def _rings(name: str, band: Band, window_ms: int) -> list[Row]:
     inner = dict(zip(RINGS_KM, (0, *RINGS_KM), strict=False))
     share = band.credible_share
     listened = band.listened
-    found = [(outer_km, ring.figures(listened)) for outer_km, ring in band.rings.items()]
+    found = [(outer_km, ring.figures(listened, window_ms)) for outer_km, ring in band.rings.items()]
     return [
         _ring(name, inner[outer_km], outer_km, figures, share) for outer_km, figures in found if figures is not None
     ]

@@ -12,11 +12,11 @@ import msgspec
 
 from watchkeeper.radio.compass import SECTORS, sector_of
 
-from .change import in_words
+from . import change
 
 #: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
 RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
-#: stations that one band and direction keeps; the one heard longest ago goes first
+#: stations that one band and direction keeps, and of each period; the one heard longest ago goes first
 _MOST = 2_000
 #: stations that report us, kept per band
 _MOST_REPORTS = 500
@@ -66,11 +66,11 @@ class Figures(NamedTuple):
 class Direction:
     """The stations heard from one direction, or within one ring."""
 
-    __slots__ = ("_counts", "_stations")
+    __slots__ = ("_periods", "_stations")
 
     def __init__(self) -> None:
         self._stations: OrderedDict[str, Heard] = OrderedDict()
-        self._counts: deque[list[int]] = deque()  # [period start, stations heard in it], oldest first
+        self._periods: deque[tuple[int, set[str]]] = deque()  # (start, who was heard in it), oldest first
 
     def add(self, call: str, heard: Heard) -> None:
         """Enter one hearing; a station counts once a period, and with its best SNR in it."""
@@ -85,29 +85,30 @@ class Direction:
             stations.move_to_end(call)
         elif len(stations) > _MOST:
             stations.popitem(last=False)
-        if self._counts and self._counts[-1][0] >= at_ms:
-            self._counts[-1][1] += 1
-        else:
-            self._counts.append([at_ms, 1])
+        if not self._periods or self._periods[-1][0] < at_ms:
+            self._periods.append((at_ms, set()))
+        if len(self._periods[-1][1]) < _MOST:
+            self._periods[-1][1].add(call)
 
     def expire(self, before_ms: int) -> None:
         """Forget what was heard before ``before_ms``."""
         while self._stations and next(iter(self._stations.values())).at_ms < before_ms:
             self._stations.popitem(last=False)
-        while self._counts and self._counts[0][0] < before_ms:
-            self._counts.popleft()
+        while self._periods and self._periods[0][0] < before_ms:
+            self._periods.popleft()
 
-    def figures(self, listened: Sequence[int]) -> Figures | None:
+    def figures(self, listened: Sequence[int], window_ms: int) -> Figures | None:
         """The figures now, from the starts of the periods listened to; None where nobody was heard."""
         if not self._stations:
             return None
         call, far = max(self._stations.items(), key=lambda item: (item[1].distance_km, item[0]))
         levels = [heard.snr_db for heard in self._stations.values()]
-        by_period = {one[0]: one[1] for one in self._counts}
-        trend, at = in_words([by_period.get(start_ms, 0) for start_ms in listened])
+        by_period = dict(self._periods)
+        periods = [change.Heard(start_ms, by_period.get(start_ms, ())) for start_ms in listened]
+        trend, since_ms = change.in_words(periods, window_ms)
         return Figures(
             stations=len(self._stations),
-            rate=sum(by_period.values()) / len(listened) if listened else None,
+            rate=sum(map(len, by_period.values())) / len(listened) if listened else None,
             quartiles_db=quartiles(levels),
             best_db=max(levels),
             nearest_km=min(heard.distance_km for heard in self._stations.values()),
@@ -115,7 +116,7 @@ class Direction:
             farthest_call=call,
             place=far.place,
             trend=trend,
-            since_ms=None if at is None else listened[at],
+            since_ms=since_ms,
         )
 
 

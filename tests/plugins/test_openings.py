@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp
+from collections.abc import Iterable
 from random import Random
 from statistics import median
 from typing import Any
@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from watchkeeper.api import Own, Reception, from_ms
 from watchkeeper.testing import Bench
 from watchkeeper.view import Notice, Series
-from watchkeeper_openings import Openings
-from watchkeeper_openings.change import change_point
+from watchkeeper_openings import Openings, change
 from watchkeeper_openings.showing import Open, summary
 from watchkeeper_openings.window import Direction, Figures, Heard
 
@@ -169,7 +168,7 @@ def test_a_direction_agrees_with_counting_everything_anew(heard: list[tuple[int,
         kept.append((period, call, snr_db))
     direction.expire(now - window)
     alive = [each for each in kept if each[0] >= now - window]
-    figures = direction.figures(range(-10, 0))
+    figures = direction.figures(range(-10, 0), window)
     newest: dict[str, tuple[int, int]] = {}
     for period, call, snr_db in alive:
         newest[call] = max(newest.get(call, (-1, -99)), (period, snr_db))
@@ -189,28 +188,59 @@ def test_memory_is_bounded() -> None:
     direction = Direction()
     for number in range(5_000):
         direction.add(f"call {number}", Heard(0, 0, 1.0, "?"))
-    figures = direction.figures([0])
+    figures = direction.figures([0], 900_000)
     assert figures is not None
     assert figures.stations == 2_000
 
 
-def poisson(random: Random, rate: float) -> int:
-    """Knuth's way, for small rates (The Art of Computer Programming, volume 2, 3.4.1, from memory)."""
-    limit, count, product = exp(-rate), 0, random.random()
-    while product > limit:
-        count += 1
-        product *= random.random()
-    return count
+def passing_by(random: Random, until_s: float, stations: float, stay_s: float = 600.0) -> list[tuple[float, float]]:
+    """(from, to) of stations that come and go by chance, so many of them at a time; seconds."""
+    spans, at_s = [], -5 * stay_s
+    while at_s < until_s:
+        at_s += random.expovariate(stations / stay_s)
+        spans.append((at_s, at_s + random.expovariate(1 / stay_s)))
+    return spans
 
 
-def test_the_change_point_finds_a_change_where_it_is_and_seldom_one_that_is_not() -> None:
+def heard_of(random: Random, spans: Iterable[tuple[float, float]], until_s: int) -> list[change.Heard]:
+    """Each station sends in every other period, and seven of ten such are copied."""
+    made = []
+    for period, start_s in enumerate(range(0, until_s, 15)):
+        here = (number for number, (from_s, to_s) in enumerate(spans) if from_s <= start_s < to_s)
+        calls = {str(number) for number in here if number % 2 == period % 2 and random.random() < 0.7}
+        made.append(change.Heard(start_s * 1000, calls))
+    return made
+
+
+def last_quarter_hour(periods: list[change.Heard]) -> tuple[str, int | None]:
+    return change.in_words([one for one in periods if one.start_ms > periods[-1].start_ms - 900_000], 900_000)
+
+
+def test_stations_that_come_and_go_make_no_change_of_a_direction() -> None:
     random = Random(1)
-    false = sum(change_point([poisson(random, 3.0) for _ in range(60)]) is not None for _ in range(1000))
-    assert false <= 30
-    found = [change_point([poisson(random, 1.0 + 3.0 * (at >= 40)) for at in range(60)]) for _ in range(200)]
-    places = [change.at for change in found if change is not None]
-    assert len(places) >= 190
-    assert sum(abs(place - 40) <= 4 for place in places) >= 0.9 * len(places)
+    told = [last_quarter_hour(heard_of(random, passing_by(random, 900, 12), 900))[0] for _ in range(400)]
+    assert told.count("steady") >= 0.97 * len(told)
+
+
+def test_a_direction_that_opens_or_closes_is_told_within_five_minutes_and_since_when() -> None:
+    random = Random(2)
+    late_s = 0
+    for _ in range(100):
+        stay = passing_by(random, 1800, 8)
+        opens = heard_of(random, [(max(900.0, from_s), to_s) for from_s, to_s in stay], 900 + 315)
+        closes = heard_of(random, [(from_s, min(900.0, to_s)) for from_s, to_s in stay], 900 + 315)
+        (opened, opened_ms), (closed, closed_ms) = last_quarter_hour(opens), last_quarter_hour(closes)
+        late_s += (opened, closed) != ("opening", "closed")
+        assert opened_ms is None or abs(opened_ms - 900_000) <= 300_000
+        assert closed_ms is None or abs(closed_ms - 900_000) <= 300_000
+    assert late_s <= 5
+
+
+def test_listening_to_one_parity_instead_of_both_is_no_change() -> None:
+    random = Random(3)
+    both = heard_of(random, [(0.0, 900.0)] * 20, 900)
+    then_one = [one for number, one in enumerate(both) if number < 30 or number % 2]
+    assert last_quarter_hour(then_one)[0] in ("steady", "new")
 
 
 def test_distances_are_shown_by_ring_with_the_share_that_is_credible() -> None:
