@@ -120,6 +120,22 @@ def test_the_fields_are_the_standards() -> None:
     assert "COMMENT" not in record
 
 
+def test_what_a_contact_does_not_have_has_no_field() -> None:
+    bare = contact(band=None, frequency_hz=None, mode="FT8", station_call=None)
+    assert to_record(bare) == {
+        "CALL": "JA1QRV",
+        "QSO_DATE": "20260501",
+        "TIME_ON": "211500",
+        "QSO_DATE_OFF": "20260501",
+        "TIME_OFF": "211615",
+        "MODE": "FT8",
+        "APP_WATCHKEEPER_KEY": "DL5QRM|shack|17",
+        "APP_WATCHKEEPER_SOURCE": "shack",
+        "APP_WATCHKEEPER_ID": "17",
+    }
+    assert there_and_back(bare) == bare
+
+
 FOREIGN = {
     "CALL": "ja1qrv",
     "QSO_DATE": "20260501",
