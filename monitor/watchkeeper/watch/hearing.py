@@ -18,7 +18,7 @@ from ..schema import events
 #: two decodes of one text this far apart are images of an overloaded receiver, not one signal measured twice
 IMAGE_HZ = 25.0
 #: calls whose whereabouts are kept; the one named longest ago is forgotten first
-MAX_CALLS = 20_000
+MAX_CALLS = 4_000
 KEPT_PERIODS = 12
 
 
