@@ -159,7 +159,7 @@ def test_a_foreign_record_is_understood_and_mended() -> None:
     assert one.confirmed
     assert one.name == "太郎"
     assert one.extra == {"LOTW_QSL_RCVD": "Y", "APP_OTHER_THING": "kept"}
-    assert one.source_id == digest(FOREIGN)
+    assert (one.source, one.source_id) == ("import", digest(FOREIGN))
     assert taken.mends == ("'FT4' is a submode of MFSK", "BAND is missing: 20m by the frequency")
 
 
