@@ -288,9 +288,9 @@ class _AdiStream:
         return record
 
     def _end_of_prose(self, unit: Unit) -> int:
-        """Where to go on behind a long comment: before a field that may have begun at its end."""
-        begun = self._text.rfind("<", max(unit.end - TAG_LIMIT, self._position + 1), unit.end)
-        return begun if begun > 0 else unit.end
+        """Where to go on behind a comment of a record's greatest length: before a field that may have begun in it."""
+        begun = self._text.rfind("<", unit.end - TAG_LIMIT, unit.end)
+        return begun if begun >= 0 else unit.end
 
     def _rest_matters(self, unit: Unit) -> bool:
         """Text without any field at the end of a file is a comment, unless the file holds nothing else."""

@@ -117,5 +117,5 @@ def test_an_excerpt_says_what_the_whole_record_says(made: list[bytes], patience:
 def test_a_header_is_looked_for_once_in_what_the_file_holds() -> None:
     header = b"a log <ADIF_VER:5>3.1.7 <EOH>"
     assert header_end(header + b"\n" + PLAIN) == len(header)
-    assert header_end(PLAIN) == 0
+    assert header_end(PLAIN) == header_end(b"\xef\xbb\xbf" + PLAIN) == 0
     assert header_end(b"<CALL:5>W1QSB <MODE:5><EOH> ") == len(b"<CALL:5>W1QSB <MODE:5><EOH>")
