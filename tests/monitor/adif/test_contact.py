@@ -318,6 +318,12 @@ def test_a_foreign_record_gets_a_key_of_its_own_and_capitals_where_the_standard_
     assert from_record(STRANGE | {"LOTW_QSL_RCVD": "y"}).contact.confirmed
 
 
+def test_a_long_locator_comes_from_both_of_its_fields() -> None:
+    long = {"GRIDSQUARE": "PM95UQ12", "GRIDSQUARE_EXT": "AB", "MY_GRIDSQUARE": "JO62QM12", "MY_GRIDSQUARE_EXT": "CD34"}
+    found = from_record(STRANGE | long).contact
+    assert (found.locator, found.own_locator, found.extra) == ("PM95UQ12AB", "JO62QM12CD34", {})
+
+
 @pytest.mark.parametrize("station", ["JA1QRV", "JA1QRV/P", "PJ4/JA1QRV"])
 def test_a_contact_with_the_own_call_is_flagged_in_whatever_form(station: str) -> None:
     assert from_record(STRANGE | {"STATION_CALLSIGN": station}).contact.flags
