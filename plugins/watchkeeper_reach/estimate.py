@@ -61,6 +61,8 @@ BIAS_WEIGHT = 10
 #: how far from the limit single transmissions still decode or not: the softness of the decoding curve as a deviation,
 #: that of a logistic curve of 1 dB as in ``radio.link``
 SOFT_DB = pi / sqrt(3)
+#: the share of stations of which levels say nothing, and the chance of all together (found on simulated evenings)
+STRANGERS, USUAL_CHANCE = 0.04, 0.85
 
 
 class Pair(NamedTuple):
@@ -238,8 +240,13 @@ def _own_level_db(own: _Own, heard_db: float, own_var: float, now_ms: int) -> fl
 
 
 def chance_of(expected_db: float, spread_db: float, limit_db: float) -> float:
-    """The chance that one transmission decodes where the limit, at one half, is ``limit_db``."""
-    return _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
+    """The chance that one transmission decodes where the limit, at one half, is ``limit_db``.
+
+    For a few stations no level that we know of says anything: a beam that was turned, a noise that began, a weak
+    hearing that was a neighbour's fault. They have the chance that all have, so nobody's is nothing, and nobody's sure.
+    """
+    by_levels = _below((expected_db - limit_db) / sqrt(spread_db**2 + SOFT_DB**2))
+    return (1 - STRANGERS) * by_levels + STRANGERS * USUAL_CHANCE
 
 
 def dbw(power_w: float | None) -> float:

@@ -1,8 +1,8 @@
-"""What the advice is worth: ``python -m tests.benchmarks.advice [--seeds 2001-2020] [--periods N] [--jobs N] [--json]``
+"""What the advice is worth: ``python -m tests.benchmarks.advice [--seeds 3001-3020] [--periods N] [--jobs N] [--json]``
 
 Each seed is an evening of the rehearsal, played twice: by an operator who follows the advice, and by one who answers
-the strongest call to all not yet worked. No tuning has seen the seeds from 2001 to 2020, and the model was judged by
-them once: who changes it tunes on others, below 1000, and judges by such as nobody has looked at. Hails, expected
+the strongest call to all not yet worked. No tuning has seen the seeds from 3001 to 3020, and the model was judged by
+them once: who changes it tunes on others, below 3000, and judges by such as nobody has looked at. Hails, expected
 reports, chances and the offset to send on are measured by the truth of the evenings with advice, all of them together.
 The exit code is 1 when a goal was missed.
 """
@@ -33,7 +33,7 @@ from watchkeeper_lookout.offset import Spectrum
 
 from .figures import Figure, as_json, at_least, at_most, machine, table
 
-SEEDS = "2001-2020"
+SEEDS = "3001-3020"
 PERIODS = 240
 #: no busy machine may rest a plugin that is measured
 CONFIG = "[plugins]\nbudget_ms = 10000\nburst_budget_ms = 10000\n"

@@ -296,7 +296,7 @@ def test_with_less_power_the_chance_sinks() -> None:
     high, low = (on.table("lookout.ranked").rows[0].data["chance"] for on in (strong, weak))
     assert isinstance(high, float)
     assert isinstance(low, float)
-    assert high > 0.9 > 0.4 > low
+    assert high > 0.9 > 0.45 > low
 
 
 def test_another_power_counts_at_once_and_not_when_they_are_heard_again() -> None:
