@@ -50,7 +50,7 @@ class Host:
     """A network of its own, held by a process that sleeps."""
 
     def __init__(self) -> None:
-        self.process = subprocess.Popen(["unshare", "--net", "sh", "-c", "echo up; exec sleep 300"],
+        self.process = subprocess.Popen(["unshare", "--net", "sh", "-c", "echo up; exec sleep infinity"],
                                         stdout=subprocess.PIPE)  # fmt: skip
         assert self.process.stdout is not None
         assert self.process.stdout.readline() == b"up\n"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-import time
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -14,6 +13,8 @@ from tests.benchmarks import band
 from tests.benchmarks.daemon import Daemon, free_port, serving
 from tests.monitor.faces.test_browser import Browser
 from tests.monitor.faces.test_browser import browser as browser
+
+from watchkeeper.testing import START_MS
 
 pytestmark = pytest.mark.long
 
@@ -26,8 +27,7 @@ AT_ONCE = 12
 
 def hours_of_traffic() -> Iterator[Iterator[list[list[bytes]]]]:
     """Hour by hour: some periods at a time, each with its events."""
-    start_ms = (int(time.time()) // 30 - 2 * HOURS * 120) * 30_000
-    periods = band.periods(start_ms, heard=HEARD)
+    periods = band.periods(START_MS, heard=HEARD)
     for _ in range(HOURS):
         yield (list(islice(periods, AT_ONCE)) for _ in range(PERIODS_PER_HOUR // AT_ONCE))
 

@@ -16,25 +16,34 @@ class Membership:
     def __init__(self, sock: socket.socket, group: ipaddress.IPv4Address) -> None:
         self._socket = sock
         self._group = group
-        self._joined: frozenset[int] = frozenset()
+        self._joined: set[int] = set()
         refused = self.renew()
         if refused is not None and not self._joined:
             raise refused
 
     def renew(self) -> OSError | None:
-        """Join on the interfaces that are new, or back: one that went took its membership along.
+        """Join on the interfaces that are new, or back, and leave those that went: the system counts them otherwise.
 
-        Returns why one of them refused, if one did; it is tried again the next time.
+        Returns why it was refused, if it was; it is tried again the next time.
         """
-        found: set[int] = set()
+        try:
+            there = {index for index, _ in socket.if_nameindex()}
+        except OSError as error:
+            return error
+        for index in self._joined - there:
+            self._ask(socket.IP_DROP_MEMBERSHIP, index)
+        self._joined &= there
         refused = None
-        for index, _ in socket.if_nameindex():
-            try:
-                if index not in self._joined:
-                    asked = struct.pack("=4s4xi", self._group.packed, index)
-                    self._socket.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, asked)
-                found.add(index)
-            except OSError as error:
-                refused = error
-        self._joined = frozenset(found)
+        for index in sorted(there - self._joined):
+            why = self._ask(socket.IP_ADD_MEMBERSHIP, index)
+            if why is None:
+                self._joined.add(index)
+            refused = why or refused
         return refused
+
+    def _ask(self, what: int, index: int) -> OSError | None:
+        try:
+            self._socket.setsockopt(socket.IPPROTO_IP, what, struct.pack("=4s4xi", self._group.packed, index))
+        except OSError as error:
+            return error
+        return None
