@@ -84,7 +84,7 @@ class Openings:
             band = self._bands.setdefault(period.band, Band())
             band.expire(self._context.now_ms - self._window_ms)
             heard = {one.call for one in period.hearings if one.call is not None and one.credibility.credible}
-            band.listen(period.start_ms, len(heard))
+            band.listen(period.start_ms, period.parity, len(heard))
             self._drawn = None
 
     # -- views --------------------------------------------------------------------------------------------------------

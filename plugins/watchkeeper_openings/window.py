@@ -16,7 +16,7 @@ from . import change
 
 #: outer bounds of the distance rings, km: ground wave and high angles, one hop, two, …
 RINGS_KM = (500, 1500, 3000, 6000, 10_000, 20_040)
-#: stations that one band and direction keeps, and of each period; the one heard longest ago goes first
+#: stations that one band and direction keeps (the one heard longest ago goes first), and at most of one period
 _MOST = 2_000
 #: stations that report us, kept per band
 _MOST_REPORTS = 500
@@ -97,14 +97,14 @@ class Direction:
         while self._periods and self._periods[0][0] < before_ms:
             self._periods.popleft()
 
-    def figures(self, listened: Sequence[int], window_ms: int) -> Figures | None:
-        """The figures now, from the starts of the periods listened to; None where nobody was heard."""
+    def figures(self, listened: Sequence[tuple[int, int]], window_ms: int) -> Figures | None:
+        """The figures now, from (start, parity) of the periods listened to; None where nobody was heard."""
         if not self._stations:
             return None
         call, far = max(self._stations.items(), key=lambda item: (item[1].distance_km, item[0]))
         levels = [heard.snr_db for heard in self._stations.values()]
         by_period = dict(self._periods)
-        periods = [change.Heard(start_ms, by_period.get(start_ms, ())) for start_ms in listened]
+        periods = [change.Heard(start_ms, parity, by_period.get(start_ms, ())) for start_ms, parity in listened]
         trend, since_ms = change.in_words(periods, window_ms)
         return Figures(
             stations=len(self._stations),
@@ -137,7 +137,7 @@ class Band:
         self.directions = {sector: Direction() for sector in SECTORS}
         self.rings = {outer_km: Direction() for outer_km in RINGS_KM}
         self.mode = ""
-        self._periods: deque[int] = deque()
+        self._periods: deque[tuple[int, int]] = deque()  # (start, parity)
         self._reports: OrderedDict[str, int] = OrderedDict()
         self._history: deque[list[int]] = deque(maxlen=_POINTS)  # [slice start, stations heard, periods]
         self._told: deque[list[int]] = deque()  # [period start, hearings, credible ones]
@@ -174,11 +174,11 @@ class Band:
         """How many heard us since then."""
         return sum(1 for at_ms in self._reports.values() if at_ms >= since_ms)
 
-    def listen(self, start_ms: int, stations: int) -> None:
+    def listen(self, start_ms: int, parity: int, stations: int) -> None:
         """A period was listened to. Several receivers on a band listen to one period together."""
-        if self._periods and start_ms <= self._periods[-1]:
+        if self._periods and start_ms <= self._periods[-1][0]:
             return
-        self._periods.append(start_ms)
+        self._periods.append((start_ms, parity))
         slice_ms = start_ms - start_ms % HISTORY_MS
         if not self._history or self._history[-1][0] < slice_ms:
             self._history.append([slice_ms, 0, 0])
@@ -187,7 +187,7 @@ class Band:
 
     def expire(self, before_ms: int) -> None:
         """Forget what is older."""
-        while self._periods and self._periods[0] < before_ms:
+        while self._periods and self._periods[0][0] < before_ms:
             self._periods.popleft()
         while self._told and self._told[0][0] < before_ms:
             _, heard, credible = self._told.popleft()
@@ -196,8 +196,8 @@ class Band:
             where.expire(before_ms)
 
     @property
-    def listened(self) -> Sequence[int]:
-        """The starts of the periods listened to, oldest first."""
+    def listened(self) -> Sequence[tuple[int, int]]:
+        """(start, parity) of the periods listened to, oldest first."""
         return tuple(self._periods)
 
     @property

@@ -168,7 +168,7 @@ def test_a_direction_agrees_with_counting_everything_anew(heard: list[tuple[int,
         kept.append((period, call, snr_db))
     direction.expire(now - window)
     alive = [each for each in kept if each[0] >= now - window]
-    figures = direction.figures(range(-10, 0), window)
+    figures = direction.figures([(start, 0) for start in range(-10, 0)], window)
     newest: dict[str, tuple[int, int]] = {}
     for period, call, snr_db in alive:
         newest[call] = max(newest.get(call, (-1, -99)), (period, snr_db))
@@ -188,7 +188,7 @@ def test_memory_is_bounded() -> None:
     direction = Direction()
     for number in range(5_000):
         direction.add(f"call {number}", Heard(0, 0, 1.0, "?"))
-    figures = direction.figures([0], 900_000)
+    figures = direction.figures([(0, 0)], 900_000)
     assert figures is not None
     assert figures.stations == 2_000
 
@@ -208,7 +208,7 @@ def heard_of(random: Random, spans: Iterable[tuple[float, float]], until_s: int)
     for period, start_s in enumerate(range(0, until_s, 15)):
         here = (number for number, (from_s, to_s) in enumerate(spans) if from_s <= start_s < to_s)
         calls = {str(number) for number in here if number % 2 == period % 2 and random.random() < 0.7}
-        made.append(change.Heard(start_s * 1000, calls))
+        made.append(change.Heard(start_s * 1000, period % 2, calls))
     return made
 
 
@@ -237,10 +237,11 @@ def test_a_direction_that_opens_or_closes_is_told_within_five_minutes_and_since_
 
 
 def test_listening_to_one_parity_instead_of_both_is_no_change() -> None:
-    random = Random(3)
-    both = heard_of(random, [(0.0, 900.0)] * 20, 900)
-    then_one = [one for number, one in enumerate(both) if number < 30 or number % 2]
-    assert last_quarter_hour(then_one)[0] in ("steady", "new")
+    both = heard_of(Random(3), [(0.0, 900.0)] * 60, 900)
+    for begins in range(60):
+        then_one = [one for number, one in enumerate(both) if number < begins or number % 2]
+        one_then_both = [one for number, one in enumerate(both) if number >= begins or number % 2]
+        assert last_quarter_hour(then_one)[0] == last_quarter_hour(one_then_both)[0] == "steady"
 
 
 def test_distances_are_shown_by_ring_with_the_share_that_is_credible() -> None:
