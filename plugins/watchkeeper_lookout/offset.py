@@ -83,11 +83,15 @@ class Clear(NamedTuple):
 
 
 class View(NamedTuple):
-    """One parity worked out: what each offset costs, which was chosen, and the gaps."""
+    """One parity worked out: what each offset costs, which was chosen, and the gaps.
+
+    ``apart_hz`` was chosen last when the customary one was taken; it stays so while it is clear.
+    """
 
     offsets: range
     costs: tuple[float, ...]
     chosen_hz: int
+    apart_hz: int | None
     gaps: tuple[tuple[int, int], ...]
 
 
@@ -125,6 +129,8 @@ class Spectrum:
             if len(self._heard) > MOST_STREAMS:
                 oldest, _ = self._heard.popitem(last=False)
                 del self._views[oldest]
+        else:
+            self._heard.move_to_end(key)
         if trail and trail[-1].start_ms == period.start_ms:  # another receiver on the same band
             signals += trail.pop().signals
         trail.append(Heard(period.start_ms, tuple(signals + seen)))
@@ -136,8 +142,11 @@ class Spectrum:
         offsets = range(round(low_hz), round(high_hz - width_hz) + 1, _STEP_HZ)
         costs = _costs(self._heard[key], offsets, width_hz)
         before = self._views.get(key)
-        chosen_hz = _choose(offsets, costs, None if before is None else before.chosen_hz)
-        self._views[key] = View(offsets, costs, chosen_hz, _gaps(offsets, costs, width_hz))
+        apart_hz = None if before is None else before.apart_hz
+        chosen_hz = _choose(offsets, costs, apart_hz)
+        if chosen_hz != CUSTOMARY_HZ:
+            apart_hz = chosen_hz
+        self._views[key] = View(offsets, costs, chosen_hz, apart_hz, _gaps(offsets, costs, width_hz))
 
     def advise(
         self, band: str | None, mode_name: str, parity: int, now_ms: int, length_ms: int, used_hz: float | None = None

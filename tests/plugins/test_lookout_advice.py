@@ -362,6 +362,18 @@ def test_when_it_is_taken_the_widest_gap_is_advised_and_kept() -> None:
     assert advise(spectrum, 0, 3).offset_hz == found.offset_hz
 
 
+def test_a_clear_moment_at_the_customary_offset_does_not_make_the_other_one_move() -> None:
+    spectrum = Spectrum()
+    spectrum.closed(heard_period(0, 1500.0, 1900.0, 2300.0))
+    apart_hz = advise(spectrum, 0, 1).offset_hz
+    assert apart_hz != CUSTOMARY_HZ
+    for start in range(2, 14, 2):
+        spectrum.closed(heard_period(start, 1900.0, 2300.0))
+    assert advise(spectrum, 0, 13).offset_hz == CUSTOMARY_HZ
+    spectrum.closed(heard_period(14, 1500.0, 700.0))
+    assert advise(spectrum, 0, 15).offset_hz == apart_hz
+
+
 @given(st.lists(st.floats(250, 2650), max_size=25), st.floats(-24, 20))
 def test_a_clear_offset_overlaps_nobody_that_was_heard(offsets: list[float], snr_db: float) -> None:
     spectrum = Spectrum()
