@@ -31,7 +31,7 @@ from . import snapshot
 from .clock import watermark_ms
 from .contacts import Candidate
 from .journal import Act, Chunk, Header, JournalError, Outcome, Reload, decode, plain
-from .pipeline import Watch
+from .pipeline import MAX_SOURCES, Watch
 from .pump import Arrival, Arrivals, Pump
 from .reload import ReloadRefusedError, follow, show
 from .rules import own_of, rules_of
@@ -78,6 +78,7 @@ class Keeper:
         self._settling: set[asyncio.Task[None]] = set()
         self._ending = False
         self._shown: snapshot.Snapshot | None = None
+        self._latest: dict[str, tuple[str | None, int]] = {}  # of each source its run, and how far its time has come
 
     @property
     def session(self) -> Session:
@@ -137,6 +138,7 @@ class Keeper:
             if end:
                 await self.session.pump.work(batch[:end])
             else:
+                self._note(batch[0].event)
                 await self._roll(batch[0].event.at_ms)
                 await self.session.pump.work(batch[:1])
                 end = 1
@@ -149,18 +151,28 @@ class Keeper:
         is behind alone begins none: a stray event, or a source that lives in the past. Receptions and contacts may tell
         of long ago.
         """
-        event, now_ms = arrival.event, self.watch.now_ms
-        if isinstance(event, _OF_ANY_TIME) or not event.live or not now_ms:
+        event = arrival.event
+        if isinstance(event, _OF_ANY_TIME) or not event.live:
             return False
+        at_ms, now_ms = watermark_ms(event), self.watch.now_ms
         gap_ms = round(self.config.watch.session_gap_h * HOUR_MS)
-        ahead_ms = watermark_ms(event) - now_ms
-        return ahead_ms > gap_ms or (
-            ahead_ms < -gap_ms and (arrival.arrived_ms < now_ms - gap_ms or self._began_anew(event))
-        )
+        run, newest_ms = self._latest.get(event.source, (event.run, at_ms))
+        began_anew = event.run not in (None, run) and at_ms < newest_ms - gap_ms
+        behind = at_ms < now_ms - gap_ms and (began_anew or arrival.arrived_ms < now_ms - gap_ms)
+        if now_ms and (behind or at_ms > now_ms + gap_ms):
+            return True
+        self._note(event)
+        return False
 
-    def _began_anew(self, event: events.Event) -> bool:
-        known = self.watch.covers.get(event.source)
-        return known is not None and event.run is not None and event.run != known.run
+    def _note(self, event: events.Event) -> None:
+        """Remember which run its source is in, and how far its time has come in it."""
+        known = self._latest.get(event.source)
+        if known is None and len(self._latest) >= MAX_SOURCES:
+            return
+        at_ms = watermark_ms(event)
+        if known is not None and known[0] == event.run:
+            at_ms = max(at_ms, known[1])
+        self._latest[event.source] = event.run, at_ms
 
     async def stop_forwarding(self) -> None:
         """Forward no more: what still comes in waits in the outbox for the next start. May be called twice."""

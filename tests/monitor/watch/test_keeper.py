@@ -279,6 +279,29 @@ async def test_a_source_that_begins_anew_in_another_time_begins_one_session(tmp_
         assert watch.keeper.watch.now_ms == START + 3 * 15_000
 
 
+async def test_a_source_that_lives_in_the_past_begins_none_when_it_starts_again(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        await watch.take(heard("CQ W1QSB FN42", 0, source="old", run="a", seq=1))
+        await watch.take(heard("CQ JA1QRV PM95", 2000, run="live", seq=1), arrived_ms=LATER)
+        second = watch.keeper.session.number
+        for number in range(1, 4):
+            again = heard("CQ W1QSB FN42", number, source="old", run=f"a{number}", seq=1)
+            here = heard("CQ JA1QRV PM95", 2000 + number, run="live", seq=1 + number)
+            await watch.take(again, here, arrived_ms=LATER)
+        assert watch.keeper.session.number == second
+
+
+async def test_a_leap_in_the_midst_of_what_came_at_once_begins_one_session(tmp_path: Path) -> None:
+    async with live(tmp_path) as watch:
+        before = [heard("CQ W1QSB FN42", 2000 + number, run="first", seq=1 + number) for number in range(2)]
+        after = [heard("CQ W1QSB FN42", number, run="second", seq=1 + number) for number in range(2)]
+        await watch.take(before[0], arrived_ms=LATER)
+        first = watch.keeper.session.number
+        await watch.take(before[1], *after, arrived_ms=LATER)
+        assert watch.keeper.session.number == first + 1
+        assert watch.keeper.watch.now_ms == START + 2 * 15_000
+
+
 async def test_a_contact_of_long_ago_begins_no_session(tmp_path: Path) -> None:
     async with live(tmp_path) as watch:
         await watch.take(heard("CQ W1QSB FN42", 2000))
