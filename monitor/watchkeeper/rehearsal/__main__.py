@@ -34,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 2
     try:
         figures = Session(order).play()
-    except WatchGoneError as error:
+    except (WatchGoneError, OSError) as error:  # the truth lies on a disk, which may be full
         print(f"rehearsal: {error}", file=sys.stderr)
         return 1
     finally:

@@ -1,4 +1,4 @@
-"""Tables that grow as long as a session lasts: their rows lie in a file without a name, not in memory."""
+"""Tables that grow as long as a session lasts: their rows lie in a temporary file without a name."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def compact(value: Any) -> str:
 
 
 class Spool:
-    """One table: rows are appended, and read again from the first. A full disk is an OSError of ``append``."""
+    """One table: rows are appended, and read again from the first. A full disk is an OSError of either."""
 
     def __init__(self) -> None:
         self._file = TemporaryFile("w+", encoding="utf-8")  # noqa: SIM115 - closed when nobody needs the table any more
