@@ -6,6 +6,7 @@ import socket
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import pytest
@@ -65,7 +66,8 @@ async def test_a_page_that_is_open_all_day_does_not_grow(browser: Browser, tmp_p
         assert await browser.complaints() == []
     for what, most in (("JSHeapUsedSize", 1.25), ("Nodes", 1.25), ("JSEventListeners", 1.0)):
         grown = [one[what] for one in sizes]
-        assert grown[-1] <= most * grown[3], f"{what} by the hour: {grown}"
+        # of five hours, as now and then a sweep is under way still
+        assert median(grown[-5:]) <= most * median(grown[3:8]), f"{what} by the hour: {grown}"
 
 
 def on_the_air(daemon: Daemon) -> list[str]:
